@@ -54,6 +54,12 @@ class SettingsError(ReachrankError):
     exit_code = 4
 
 
+class BugError(ReachrankError):
+    """Our own mistake, caught before it reached a file: please report it."""
+
+    exit_code = 70
+
+
 class CancelledError(ReachrankError):
     """The user stopped the run; nothing was written."""
 
