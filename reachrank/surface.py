@@ -82,7 +82,7 @@ def _cell(tiles, index, row, column):  # type: ignore[no-untyped-def]  # pragma:
     return np.float64(tiles[tile, row - tile_row * TILE, column - tile_column * TILE])
 
 
-@numba.njit(cache=True, nogil=True)
+@numba.njit(cache=True, nogil=True, error_model="numpy")
 def sample_one(tiles, index, inverse, x, y):  # type: ignore[no-untyped-def]  # pragma: no cover
     """Bilinear elevation at one point; NaN where any of the four cells has none."""
     column = inverse[0] * x + inverse[1] * y + inverse[2] - 0.5
@@ -100,7 +100,7 @@ def sample_one(tiles, index, inverse, x, y):  # type: ignore[no-untyped-def]  # 
     )
 
 
-@numba.njit(cache=True, nogil=True)
+@numba.njit(cache=True, nogil=True, error_model="numpy")
 def sample_points(tiles, index, inverse, x, y, out):  # type: ignore[no-untyped-def]  # pragma: no cover
     """Fill ``out`` with the bilinear elevation at each point."""
     for k in range(x.size):

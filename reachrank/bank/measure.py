@@ -1,0 +1,140 @@
+"""Both banks at every station of a straightened strip."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numba
+import numpy as np
+from numpy.typing import NDArray
+
+from reachrank.bank.fit import GROUND, MISFIT, RISE, TOE, TOP, Z_BED, fit_bank
+
+Float = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class BankRules:
+    """How a bank is looked for; lengths in metres.
+
+    Attributes
+    ----------
+    least_rise_m
+        Lower rises are not a bank.
+    ground_prior_slope, ground_prior_sd
+        Expected slope of the ground behind the top, and how far it usually strays.
+    noise_m
+        Standard deviation of the elevations after smoothing along the channel.
+    look_m
+        How far beyond the toe the first look goes.
+    """
+
+    least_rise_m: float = 0.25
+    ground_prior_slope: float = 0.0
+    ground_prior_sd: float = 0.05
+    noise_m: float = 0.05
+    look_m: float = 12.0
+
+
+@dataclass
+class Side:
+    """One bank at each station, shape (n,) each, NaN where none was found.
+
+    ``bed_m`` elevation of the level part; ``rise_m`` top minus bed; ``toe_m`` and ``top_m`` offsets
+    from the line; ``run_m`` horizontal length of the face as fitted; ``ground_slope`` of the ground
+    behind; ``misfit_m`` root mean square misfit of the profile.
+    """
+
+    bed_m: Float
+    rise_m: Float
+    toe_m: Float
+    top_m: Float
+    run_m: Float
+    ground_slope: Float
+    misfit_m: Float
+
+    def take(self, index: NDArray[np.int64]) -> Side:
+        """Return the side at some of the stations."""
+        return Side(*(getattr(self, f.name)[index] for f in fields(self)))
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def measure_rows(strip, offsets, width, room, cell, least_rise, prior_slope, prior_weight, look, out):  # type: ignore[no-untyped-def]
+    """Fit one side at every row; ``out`` is (rows, 8) as in `fit_bank`, NaN where nothing fits."""
+    rows = strip.shape[0]
+    columns = offsets.size
+    du = abs(offsets[1] - offsets[0])
+    u = np.empty(columns)
+    z = np.empty(columns)
+    result = np.empty(8)
+    for i in range(rows):
+        out[i, :] = np.nan
+        half = 0.5 * width[i]
+        if not (half == half):
+            continue
+        inner = max(-(half - cell), half - max(4.0 * cell, 1.4 * half))
+        inner = min(inner, half - 1.5 * cell)
+        end = min(room[i], half + look)
+        for turn in range(2):
+            count = 0
+            for m in range(columns):
+                o = offsets[m]
+                if o < inner - 1e-9 or o > end + 1e-9:
+                    continue
+                value = strip[i, m]
+                if not (value == value):
+                    if o < half:
+                        count = 0
+                        continue
+                    break
+                u[count] = o
+                z[count] = value
+                count += 1
+            if count < 6 or u[0] > half:
+                break
+            found = fit_bank(
+                u[:count], z[:count], 0.5 * cell, least_rise,
+                max(0.2 * half, half - 4.0 * cell - half), 2.0 * half + 3.0 * cell,
+                1.5 * cell, prior_slope, prior_weight, result,
+            )
+            if not found:
+                out[i, :] = np.nan
+                break
+            for k in range(8):
+                out[i, k] = result[k]
+            run = result[TOP] - result[TOE]
+            end = min(end, result[TOP] + max(max(4.0 * cell, 0.8 * run), 3.0))
+
+
+def measure_side(
+    strip: Float, offsets_m: Float, sign: float, width_m: Float, room_m: Float, cell_m: float,
+    rules: BankRules,
+) -> Side:  # fmt: skip
+    """Return one bank along a strip.
+
+    Parameters
+    ----------
+    strip
+        Shape (stations, offsets), smoothed along the channel.
+    offsets_m
+        Evenly spaced and growing, positive to the left.
+    sign
+        1 for the left bank, -1 for the right one.
+    width_m
+        Expected width between the toes, shape (stations,).
+    room_m
+        How far one may look on this side, shape (stations,).
+    """
+    out = np.empty((len(strip), 8))
+    prior_weight = (rules.noise_m / rules.ground_prior_sd) ** 2
+    # columns that grow away from the channel on this side
+    ordered = strip if sign > 0 else strip[:, ::-1]
+    outward = offsets_m if sign > 0 else -offsets_m[::-1]
+    measure_rows(
+        np.ascontiguousarray(ordered), np.ascontiguousarray(outward), width_m, room_m, cell_m,
+        rules.least_rise_m, rules.ground_prior_slope, prior_weight, rules.look_m, out,
+    )  # fmt: skip
+    return Side(
+        bed_m=out[:, Z_BED], rise_m=out[:, RISE], toe_m=out[:, TOE], top_m=out[:, TOP],
+        run_m=out[:, TOP] - out[:, TOE], ground_slope=out[:, GROUND], misfit_m=out[:, MISFIT],
+    )  # fmt: skip

@@ -1,0 +1,185 @@
+"""Find the channel beside a drawn line: search, then centre between the toes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reachrank.bank.measure import BankRules, Side, measure_side
+from reachrank.channel.line import (
+    arc_length,
+    left_normals,
+    resample,
+    smooth_line,
+    smooth_values,
+    tangents,
+)
+from reachrank.channel.path import low_ground_path
+from reachrank.channel.room import side_room_m
+from reachrank.channel.strip import cut_strip, median_along, smooth_along
+from reachrank.settings.channel import ChannelSettings
+from reachrank.surface import Surface
+
+Float = NDArray[np.float64]
+
+
+@dataclass
+class Found:
+    """A found channel: points at an even step, ordered downstream.
+
+    ``xy`` shape (n, 2); ``width_m`` between the toes, smoothed along the channel, shape (n,);
+    ``step_m`` between points.
+    """
+
+    xy: Float
+    width_m: Float
+    step_m: float
+
+
+def _offsets(half_m: float, step_m: float) -> Float:
+    count = int(np.ceil(half_m / step_m))
+    return np.arange(-count, count + 1) * step_m
+
+
+def _moved(xy: Float, normal: Float, offset_m: Float) -> Float:
+    return xy + np.nan_to_num(offset_m)[:, None] * normal
+
+
+def _search(
+    xy: Float, surface: Surface, half_m: float, smoothing_m: float, settings: ChannelSettings,
+    others: Float | None, home_cost: float,
+) -> tuple[Float, Float, Float, Float]:  # fmt: skip
+    """One search: return the moved line, its strip, the strip's offsets and the path's offset."""
+    cell = surface.cell_m
+    step = 2.0 * cell if half_m > 12.0 * cell else cell
+    line = smooth_line(resample(xy, step), smoothing_m / step)
+    normal = left_normals(tangents(line))
+    left, right = side_room_m(smooth_line(line, 3.0 * cell / step), normal, half_m, others)
+    # the drawn line is rough: never less than a few cells of room, or the channel is locked out
+    left, right = np.maximum(left, 4.0 * cell), np.maximum(right, 4.0 * cell)
+    offsets = _offsets(half_m, cell)
+    strip = cut_strip(surface, line, normal, offsets, left, right)
+    path = low_ground_path(
+        strip, offsets, step,
+        cap_m=settings.height_cap_m, shift_cost=0.02 * step / (2 * cell), home_cost=home_cost,
+    )  # fmt: skip
+    offset = smooth_values(offsets[path], 1.5 * cell / step)
+    return _moved(line, normal, offset), strip, offsets, offset
+
+
+def _first_width(strip: Float, offsets: Float, at: Float, rise_m: float, step_m: float) -> Float:
+    """Width of the low ground around the path, by a rise above the bed; smoothed by medians."""
+    cell = offsets[1] - offsets[0]
+    calm = smooth_along(strip, np.full(len(strip), 3.0 * cell / step_m))
+    columns = np.clip(np.round((at - offsets[0]) / cell).astype(int), 0, offsets.size - 1)
+    rows = np.arange(len(strip))
+    low = np.full(len(strip), np.inf)
+    for shift in (-1, 0, 1):
+        value = calm[rows, np.clip(columns + shift, 0, offsets.size - 1)]
+        low = np.fmin(low, value)
+    above = ~(calm < (low + rise_m)[:, None])
+    index = np.arange(offsets.size)[None, :]
+    right_end = np.where(above & (index < columns[:, None]), index, -1).max(axis=1)
+    left_end = np.where(above & (index > columns[:, None]), index, offsets.size).min(axis=1)
+    width = (left_end - right_end - 1) * cell
+    width = np.where(np.isfinite(low), width, np.nan)
+    return median_along(width, np.full(width.size, max(2, round(15.0 / step_m)), np.int64))
+
+
+def both_sides(
+    surface: Surface, xy: Float, normal: Float, width_m: Float, step_m: float,
+    settings: ChannelSettings, rules: BankRules, room: tuple[Float, Float],
+) -> tuple[Side, Side, Float, Float]:  # fmt: skip
+    """Cut the strip square to a line and fit both banks at every point of it.
+
+    Returns
+    -------
+    left, right
+        The banks as fitted, one by one.
+    strip, offsets
+        The raw strip (before smoothing along the channel) and its offsets.
+    """
+    cell = surface.cell_m
+    widest = float(np.nanmax(width_m)) if np.isfinite(width_m).any() else 4.0 * cell
+    offsets = _offsets(0.5 * widest + rules.look_m + cell, 0.5 * cell)
+    strip = cut_strip(surface, xy, normal, offsets, *room)
+    calm = smooth_along(strip, settings.along_smoothing_widths * width_m / step_m)
+    left = measure_side(calm, offsets, 1.0, width_m, room[0], cell, rules)
+    right = measure_side(calm, offsets, -1.0, width_m, room[1], cell, rules)
+    return left, right, strip, offsets
+
+
+def median_half_rows(width_m: Float, widths: float, step_m: float) -> NDArray[np.int64]:
+    """Return the half window, in rows, of a running median over a number of widths."""
+    safe = np.where(np.isfinite(width_m), width_m, 0.0)
+    return np.maximum(1, np.round(0.5 * widths * safe / step_m)).astype(np.int64)
+
+
+def find_channel(
+    drawn_xy: Float,
+    surface: Surface,
+    settings: ChannelSettings,
+    rules: BankRules,
+    others: Float | None = None,
+) -> Found | None:
+    """Find the channel that a drawn line means.
+
+    Parameters
+    ----------
+    drawn_xy
+        Shape (n, 2), the drawn line, downstream, metres.
+    surface
+        Elevation around it, at least as wide as the search.
+    others
+        Points of the neighbouring streams' lines, which own their own ground.
+
+    Returns
+    -------
+    Found or None
+        None where the line has no elevation at all.
+    """
+    cell = surface.cell_m
+    half = settings.search_half_width_m
+    xy, strip, offsets, at = _search(
+        drawn_xy, surface, half, settings.line_smoothing_m, settings, others, 0.15
+    )
+    if not np.isfinite(strip).any():
+        return None
+    xy, strip, offsets, at = _search(
+        xy, surface, max(0.5 * half, 8 * cell), 2.0 * cell, settings, others, 0.05
+    )
+    step = float(np.median(np.hypot(*np.diff(xy, axis=0).T)))
+    width = _first_width(strip, offsets, at, settings.toe_rise_m, step)
+    along = arc_length(xy)
+    step = cell
+    line = smooth_line(resample(xy, step), 1.5 * cell / step)
+    width = np.interp(np.linspace(0, 1, len(line)), along / along[-1], width)
+    width = np.clip(width, 2.0 * cell, None)
+    for turn in range(settings.recentre_rounds):
+        base = smooth_line(line, 0.3 * float(np.nanmedian(width)) / step)
+        base = resample(base, step)
+        width = np.interp(np.linspace(0, 1, len(base)), np.linspace(0, 1, len(width)), width)
+        normal = left_normals(tangents(base))
+        room = side_room_m(
+            smooth_line(base, 0.5 * float(np.nanmedian(width)) / step), normal,
+            0.5 * float(np.nanmax(width)) + rules.look_m, others,
+        )  # fmt: skip
+        left, right, _, _ = both_sides(surface, base, normal, width, step, settings, rules, room)
+        rows = median_half_rows(width, settings.median_widths, step)
+        left_toe = median_along(left.toe_m, rows)
+        right_toe = median_along(right.toe_m, rows)
+        fresh = median_along(left_toe + right_toe, 3 * rows)
+        width = np.where(np.isfinite(fresh), fresh, width)
+        width = np.clip(smooth_values(width, float(np.median(rows))), 1.5 * cell, None)
+        left_toe = np.where(np.isfinite(left_toe), left_toe, width - right_toe)
+        right_toe = np.where(np.isfinite(right_toe), right_toe, width - left_toe)
+        middle = 0.5 * (left_toe - right_toe)
+        middle = smooth_values(middle, 0.35 * float(np.nanmedian(width)) / step)
+        line = _moved(base, normal, middle)
+    line = resample(line, step)
+    width = np.interp(np.linspace(0, 1, len(line)), np.linspace(0, 1, len(width)), width)
+    return Found(line, width, step)
+
+

@@ -1,0 +1,121 @@
+"""The cheapest way down a straightened strip: where in it the channel runs."""
+
+from __future__ import annotations
+
+import numba
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter, minimum_filter1d
+
+Float = NDArray[np.float64]
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def cheapest_path(cost, shift_cost, most_shift):  # type: ignore[no-untyped-def]
+    """Return the column at each row of the path from first to last row of least total cost.
+
+    Parameters
+    ----------
+    cost
+        float64, shape (rows, columns); infinite where the path may not go.
+    shift_cost
+        Cost of moving sideways by one column from a row to the next; grows with the square.
+    most_shift
+        Most columns to move from one row to the next.
+
+    Returns
+    -------
+    int64, shape (rows,). Rows where everything is infinite pass the path straight on.
+    """
+    rows, columns = cost.shape
+    total = np.empty(columns)
+    fresh = np.empty(columns)
+    came = np.zeros((rows, columns), np.int16)
+    for j in range(columns):
+        total[j] = cost[0, j]
+    blank = True
+    for j in range(columns):
+        if np.isfinite(total[j]):
+            blank = False
+    if blank:
+        total[:] = 0.0
+    for i in range(1, rows):
+        any_open = False
+        for j in range(columns):
+            if np.isfinite(cost[i, j]):
+                any_open = True
+        for j in range(columns):
+            best = np.inf
+            best_k = 0
+            for k in range(-most_shift, most_shift + 1):
+                if 0 <= j + k < columns:
+                    value = total[j + k] + shift_cost * k * k
+                    if value < best:
+                        best = value
+                        best_k = k
+            came[i, j] = best_k
+            fresh[j] = best + (cost[i, j] if any_open else 0.0)
+        finite = False
+        for j in range(columns):
+            if np.isfinite(fresh[j]):
+                finite = True
+        if not finite:
+            # nothing open can be reached: jump to the open cells, from the cheapest place before
+            least = np.inf
+            least_j = 0
+            for j in range(columns):
+                if total[j] < least:
+                    least = total[j]
+                    least_j = j
+            for j in range(columns):
+                fresh[j] = least + cost[i, j] + shift_cost * (j - least_j) ** 2
+                came[i, j] = least_j - j
+        for j in range(columns):
+            total[j] = fresh[j]
+    path = np.empty(rows, np.int64)
+    path[rows - 1] = np.argmin(total)
+    for i in range(rows - 1, 0, -1):
+        path[i - 1] = path[i] + came[i, path[i]]
+    return path
+
+
+def low_ground_path(
+    strip: Float,
+    offsets_m: Float,
+    step_m: float,
+    *,
+    cap_m: float,
+    shift_cost: float,
+    home_cost: float,
+) -> NDArray[np.int64]:
+    """Return the column of the lowest continuous way down a strip.
+
+    The cost of a place is its height above the low of its neighbourhood along the strip, capped,
+    so that a road fill costs no more than a bank; a little is added for lying far from the middle.
+
+    Parameters
+    ----------
+    strip
+        Shape (stations, offsets), NaN where there is no elevation.
+    cap_m
+        Height above the low from which on everything costs the same.
+    shift_cost
+        Cost in metres of one column sideways per station.
+    home_cost
+        Cost in metres at the edge of the strip for being there.
+    """
+    good = np.isfinite(strip)
+    calm = np.where(good, strip, 0.0)
+    weight = gaussian_filter(good.astype(np.float64), (1.0, 0.7), mode="nearest")
+    calm = gaussian_filter(calm, (1.0, 0.7), mode="nearest")
+    with np.errstate(invalid="ignore", divide="ignore"):
+        calm = np.where(good & (weight > 0.2), calm / weight, np.inf)
+    low = calm.min(axis=1)
+    # the low may not jump: on a road fill it is the low on both sides of the fill that counts
+    span = max(3, round(12.0 / step_m) | 1)
+    near = minimum_filter1d(np.where(np.isfinite(low), low, np.inf), span, mode="nearest")
+    low = np.where(np.isfinite(low), np.maximum(near, low - cap_m), near)
+    with np.errstate(invalid="ignore"):
+        height = np.where(np.isfinite(calm), np.minimum(calm - low[:, None], cap_m), np.inf)
+    home = home_cost * (offsets_m / np.abs(offsets_m).max()) ** 2
+    return np.asarray(cheapest_path(height + home[None, :], shift_cost, 3))

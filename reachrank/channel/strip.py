@@ -1,0 +1,103 @@
+"""The straightened strip: elevation by station along a line and offset across it."""
+
+from __future__ import annotations
+
+import numba
+import numpy as np
+from numpy.typing import NDArray
+
+from reachrank.surface import Surface, sample_one
+
+Float = NDArray[np.float64]
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def fill_strip(tiles, index, inverse, x, y, nx, ny, offsets, room_left, room_right, out):  # type: ignore[no-untyped-def]
+    """Fill ``out[i, j]`` with the elevation at offset j (left is positive) of point i.
+
+    Beyond the room on a side there is no elevation: another part of the line owns that ground.
+    """
+    for i in range(x.size):
+        for j in range(offsets.size):
+            o = offsets[j]
+            if o > room_left[i] or -o > room_right[i]:
+                out[i, j] = np.nan
+            else:
+                out[i, j] = sample_one(tiles, index, inverse, x[i] + o * nx[i], y[i] + o * ny[i])
+
+
+def cut_strip(
+    surface: Surface,
+    xy: Float,
+    normal: Float,
+    offsets_m: Float,
+    room_left_m: Float,
+    room_right_m: Float,
+) -> Float:
+    """Return elevations, shape (points, offsets), NaN outside of the data and of the room."""
+    out = np.empty((len(xy), offsets_m.size))
+    fill_strip(
+        surface.tiles, surface.index, surface.inverse, xy[:, 0].copy(), xy[:, 1].copy(),
+        normal[:, 0].copy(), normal[:, 1].copy(), offsets_m, room_left_m, room_right_m, out,
+    )  # fmt: skip
+    return out
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def smooth_rows(strip, sigma, out):  # type: ignore[no-untyped-def]
+    """Gaussian average along the line (axis 0), each row with its own sigma in rows.
+
+    Missing values are passed over; a value stays missing where it was missing.
+    """
+    rows, columns = strip.shape
+    total = np.empty(columns)
+    weight = np.empty(columns)
+    for i in range(rows):
+        s = sigma[i]
+        if s < 0.2:
+            out[i] = strip[i]
+            continue
+        half = int(np.ceil(3.0 * s))
+        total[:] = 0.0
+        weight[:] = 0.0
+        for k in range(max(0, i - half), min(rows, i + half + 1)):
+            w = np.exp(-0.5 * ((k - i) / s) ** 2)
+            for j in range(columns):
+                z = strip[k, j]
+                if z == z:
+                    total[j] += w * z
+                    weight[j] += w
+        for j in range(columns):
+            here = strip[i, j]
+            out[i, j] = total[j] / weight[j] if here == here else np.nan
+
+
+def smooth_along(strip: Float, sigma_rows: Float) -> Float:
+    """Gaussian average along the line; missing values stay missing and do not spread."""
+    out = np.empty_like(strip)
+    smooth_rows(strip, np.asarray(sigma_rows, np.float64), out)
+    return out
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def running_median(values, half, out):  # type: ignore[no-untyped-def]
+    """Fill ``out`` with the median of each value's neighbours within ``half[i]`` rows, NaN left out."""
+    n = values.size
+    most = 0
+    for i in range(n):
+        most = max(most, half[i])
+    window = np.empty(2 * most + 1)
+    for i in range(n):
+        count = 0
+        for k in range(max(0, i - half[i]), min(n, i + half[i] + 1)):
+            if values[k] == values[k]:
+                window[count] = values[k]
+                count += 1
+        out[i] = np.median(window[:count]) if count else np.nan
+
+
+def median_along(values: Float, half_rows: NDArray[np.int64]) -> Float:
+    """Running median with a window that may differ from place to place; NaN where all are NaN."""
+    out = np.empty(values.size)
+    running_median(np.asarray(values, np.float64), np.asarray(half_rows, np.int64), out)
+    return out
