@@ -126,6 +126,11 @@ _STRUCTURE_DISTANCE = _c(
     "structure_distance_m", "float",
     "Least distance from the top-of-bank line to a structure within reach; null where none is.", least=0,
 )
+_REACHED = (
+    _c("reached_soonest_yr", "float", "Years until the bank's edge gets to the structure at the high recession of its hazard's category; the greatest value means that many or more.", least=0),
+    _c("reached_middle_yr", "float", "The same at the middle recession.", least=0),
+    _c("reached_latest_yr", "float", "The same at the low recession.", least=0),
+)
 _HAZARD = _c("hazard_score", "float", "How likely the bank is to go on failing.")
 _EXPOSURE = _c("exposure_score", "float", "What would be lost: near structures, by class and distance.")
 _PRIORITY = _c("priority_score", "float", "Hazard and exposure together, by the rule in the settings.")
@@ -139,6 +144,7 @@ REACHES = Layer(
         _REACH_ID,
         _STREAM_ID,
         _c("stream_name", "str", "Name from the input layer; null without one."),
+        _c("edge_id", "str", "The line between two junctions that it is cut from.", required=True),
         _c("station_from_m", "float", "Lower end, along the found channel from the stream's mouth.", required=True),
         _c("station_to_m", "float", "Upper end, along the found channel from the stream's mouth.", required=True),
         _c("length_m", "float", "Length along the found channel.", least=0, required=True),
@@ -190,6 +196,8 @@ BANKS = Layer(
         _c("cover_frac", "float", "Share of tree or shrub cover in a strip behind the top; null without a cover layer."),
         _c("sections_used", "int", "Number of sections that count for this bank.", least=0),
         _STRUCTURE_DISTANCE,
+        _c("structure_id", "str", "The structure at that distance."),
+        *_REACHED,
         _HAZARD, _EXPOSURE, _PRIORITY, _RANK,
         _c("rank_low", "int", "5th percentile of the rank over the draws.", least=1),
         _c("rank_high", "int", "95th percentile of the rank over the draws.", least=1),
@@ -265,6 +273,7 @@ EXPOSURES = Layer(
         _BANK,
         _c("bank_id", "str", "The bank that faces it.", required=True),
         _REACH_ID,
+        *_REACHED,
     ),
 )
 
