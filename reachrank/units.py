@@ -87,6 +87,7 @@ _US_UNITS = {
     "km²": "mi²",
     "m³": "yd³",
     "m²": "yd²",
+    "m/yr": "ft/yr",
 }
 _FACTOR_OF_UNIT = {
     "m": 1.0 / FOOT_M,
@@ -94,6 +95,7 @@ _FACTOR_OF_UNIT = {
     "km²": 1.0 / AREA_TO_KM2["mi2"],
     "m³": (3.0 * FOOT_M) ** -3,
     "m²": (3.0 * FOOT_M) ** -2,
+    "m/yr": 1.0 / FOOT_M,
 }
 
 

@@ -66,7 +66,7 @@ class InputsSettings:
         "",
         "Column of the soil layer with the erodibility (K factor, U.S. customary). Empty: a "
         "column called erodibility, kffact, kwfact or k_factor is looked for.",
-        source="kffact and kwfact are column names of the U.S. soil survey tables (SSURGO metadata)",
+        source="kffact, kwfact: column names of the U.S. soil survey tables (SSURGO metadata)",
     )
     constraint_name_attribute: str = setting(
         "",
