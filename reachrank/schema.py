@@ -194,6 +194,10 @@ BANKS = Layer(
         _c("is_angle_lower_bound", "bool", "True where the grid cannot resolve the face: it is at least this steep."),
         _c("outside_frac", "float", "Share of the bank's length on the outside of a bend."),
         _c("cover_frac", "float", "Share of tree or shrub cover in a strip behind the top; null without a cover layer."),
+        _c("hazard_confidence_frac", "float", "How much of the hazard's weight was measured here, times the share of usable sections."),
+        _c("second_opinion_known_points", "float", "Points of the parts that are known of a published five-part hazard index (Rosgen 2001), 1 to 10 each; not comparable with a total of five.", least=0, greatest=20),
+        _c("second_opinion_missing", "str", "The parts of that index that are not known here, comma between."),
+        _c("near_bank_stress_number", "int", "Near-bank stress, 1 to 6, by bend radius over width (Rosgen 2006, method 2); null on the inside of a bend.", least=1, greatest=6),
         _c("sections_used", "int", "Number of sections that count for this bank.", least=0),
         _STRUCTURE_DISTANCE,
         _c("structure_id", "str", "The structure at that distance."),
@@ -310,6 +314,9 @@ FACTORS = Layer(
         _c("weight", "float", "Weight after sharing out those of absent layers.", least=0, greatest=1),
         _c("contribution", "float", "Score times weight, in points of 100.", least=0, greatest=100),
         _c("source", "str", "Where the breakpoints come from, and whether the value was measured or the run's median."),
+        _c("state", "str", "measured, lower_bound (the value is at least this), or missing (scored as the run's median).", required=True),
+        _c("value_se", "float", "Standard error of the measurement, in its unit; null where none is known.", least=0),
+        _c("section_id", "str", "The section that decides the bank's score, where the value was measured."),
     ),
 )
 
