@@ -1,0 +1,337 @@
+"""Make the elevation model, the stream line, the structures and the truth of one corridor."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import rasterio
+from affine import Affine
+from numpy.typing import NDArray
+from pyproj import CRS
+from scipy.ndimage import distance_transform_edt
+from shapely import affinity
+from shapely.geometry import LineString, Polygon, box
+
+from reachrank.surface import Surface
+from reachrank.synthetic.drawn import drawn_line
+from reachrank.synthetic.fields import lidar_noise
+from reachrank.synthetic.ground import Ground
+from reachrank.synthetic.spec import CorridorSpec, House
+from reachrank.synthetic.stations import Stations, make_stations
+from reachrank.synthetic.truth import BankTruth, CorridorTruth
+
+Array = NDArray[np.float64]
+
+METRIC_EPSG, FEET_EPSG = 26973, 2965
+"""NAD83 / Indiana East in metres, and the same projection in U.S. survey feet."""
+US_SURVEY_FOOT_M = 1200.0 / 3937.0
+
+
+@dataclass(frozen=True)
+class Corridor:
+    """A synthetic corridor.
+
+    Attributes
+    ----------
+    spec, seed
+        What it was made from.
+    elevation_m
+        float32, shape (rows, columns), row 0 on top, NaN in holes.
+    transform
+        From column and row to metres.
+    crs
+        A projected metric CRS.
+    lines
+        The stream line as a county holds it, in one or more pieces.
+    structures
+        Buildings: ``structure_id``, ``structure_class``, ``bank`` and ``bank_distance_m``, the
+        true least distance from the true top-of-bank line.
+    truth
+        All that is known.
+    """
+
+    spec: CorridorSpec
+    seed: int
+    elevation_m: NDArray[np.float32]
+    transform: Affine
+    crs: CRS
+    lines: list[LineString]
+    structures: gpd.GeoDataFrame
+    truth: CorridorTruth
+    ground: Ground
+
+    def surface(self) -> Surface:
+        """Return the elevation model as the kernels want it."""
+        inverse = np.array((~self.transform)[:6], np.float64)
+        return Surface.from_array(self.elevation_m, inverse, self.spec.cell_m)
+
+    def exact_elevation(self, x_m: Array, y_m: Array) -> Array:
+        """Return the surface without noise and without averaging over cells, at n points."""
+        frame = _Frame(self.spec)
+        return self.ground.elevation(*frame.to_local(np.asarray(x_m), np.asarray(y_m)))
+
+    def write(self, folder: Path, *, us_feet: bool = False) -> None:
+        """Write ``dem.tif``, ``streams.gpkg``, ``structures.gpkg`` and ``truth.json``.
+
+        With ``us_feet`` coordinates and elevations are U.S. survey feet in the same projection;
+        the truth stays in metres.
+        """
+        folder.mkdir(parents=True, exist_ok=True)
+        scale = 1.0 / US_SURVEY_FOOT_M if us_feet else 1.0
+        crs = CRS.from_epsg(FEET_EPSG) if us_feet else self.crs
+        write_dem(
+            folder / "dem.tif",
+            self.elevation_m * np.float32(scale),
+            Affine.scale(scale) * self.transform,
+            crs,
+            "US survey foot" if us_feet else "metre",
+        )
+        streams = gpd.GeoDataFrame({"name": ["Test Run"] * len(self.lines)}, geometry=self.lines)
+        for name, table in (("streams", streams), ("structures", self.structures)):
+            shapes = table.geometry.affine_transform([scale, 0, 0, scale, 0, 0])
+            table.set_geometry(shapes).set_crs(crs, allow_override=True).to_file(
+                folder / f"{name}.gpkg", layer=name
+            )
+        (folder / "truth.json").write_text(self.truth.to_json(), encoding="utf-8")
+
+
+class _Frame:
+    """The corridor's own frame (head at 0, 0, valley along x) and the world."""
+
+    def __init__(self, spec: CorridorSpec) -> None:
+        self.angle_rad = float(np.radians(spec.rotation_deg))
+        self.x0, self.y0 = spec.origin_m
+
+    def to_world(self, x: Array, y: Array) -> tuple[Array, Array]:
+        cos, sin = np.cos(self.angle_rad), np.sin(self.angle_rad)
+        return self.x0 + cos * x - sin * y, self.y0 + sin * x + cos * y
+
+    def to_local(self, x: Array, y: Array) -> tuple[Array, Array]:
+        cos, sin = np.cos(self.angle_rad), np.sin(self.angle_rad)
+        x, y = x - self.x0, y - self.y0
+        return cos * x + sin * y, cos * y - sin * x
+
+
+def make_corridor(spec: CorridorSpec, seed: int = 1) -> Corridor:
+    """Make a corridor; the same specification and seed always give the same one.
+
+    Cells of the elevation model are averages over the cell (at least 4 x 4 points near the
+    channel), as in a lidar grid, plus noise.
+
+    Examples
+    --------
+    >>> from reachrank.synthetic import CORRIDORS, make_corridor, variant
+    >>> corridor = make_corridor(variant(CORRIDORS["sine_w5"], length_m=200.0), seed=3)
+    >>> len(corridor.truth.bends) >= 8  # every corridor has at least eight
+    True
+    """
+    form, relief, grain, hand = (
+        np.random.default_rng(child) for child in np.random.SeedSequence(seed).spawn(4)
+    )
+    frame = _Frame(spec)
+    stations = make_stations(spec, form)
+    ground = Ground(spec, stations, relief)
+    transform, shape = _grid(spec, stations, frame)
+    elevation = _averaged(spec, ground, frame, transform, shape)
+    elevation += lidar_noise(shape, spec.noise_m, grain)
+    for hole in spec.holes:
+        at = int(np.argmin(np.abs(stations.plan.s_m - hole.at_m)))
+        x, y = frame.to_world(stations.plan.x_m[at], stations.plan.y_m[at])
+        columns, rows = np.meshgrid(np.arange(shape[1]) + 0.5, np.arange(shape[0]) + 0.5)
+        cell_x, cell_y = transform * (columns, rows)
+        elevation[np.hypot(cell_x - x, cell_y - y) <= hole.radius_m] = np.nan
+    truth = _truth(spec, stations, ground, frame)
+    lines = drawn_line(
+        truth.x_m,
+        truth.y_m,
+        truth.heading_rad,
+        truth.curvature_per_m,
+        hand,
+        greatest_m=spec.line_wander_widths * spec.toe_width_m,
+        scale_m=6.0 * spec.toe_width_m,
+        step_m=spec.line_step_m,
+        is_upstream=spec.line_reversed,
+        pieces=spec.line_pieces,
+    )
+    return Corridor(
+        spec,
+        seed,
+        elevation.astype(np.float32),
+        transform,
+        CRS.from_epsg(METRIC_EPSG),
+        lines,
+        _structures(spec.houses, truth),
+        truth,
+        ground,
+    )
+
+
+def write_dem(
+    path: Path, elevation: NDArray[np.float32], transform: Affine, crs: CRS, unit: str
+) -> None:
+    """Write a compressed tiled GeoTIFF with the vertical unit on its band."""
+    with rasterio.open(
+        path,
+        "w",
+        driver="GTiff",
+        height=elevation.shape[0],
+        width=elevation.shape[1],
+        count=1,
+        dtype="float32",
+        crs=crs.to_wkt(),
+        transform=transform,
+        nodata=-9999.0,
+        tiled=True,
+        compress="deflate",
+        predictor=3,
+    ) as dataset:
+        dataset.write(np.where(np.isnan(elevation), np.float32(-9999.0), elevation), 1)
+        dataset.units = (unit,)
+
+
+def _grid(
+    spec: CorridorSpec, stations: Stations, frame: _Frame
+) -> tuple[Affine, tuple[int, int]]:
+    x, y = frame.to_world(stations.plan.x_m, stations.plan.y_m)
+    cell, margin = spec.cell_m, spec.margin_m
+    left = np.floor((x.min() - margin) / cell) * cell
+    top = np.ceil((y.max() + margin) / cell) * cell
+    columns = int(np.ceil((x.max() + margin - left) / cell))
+    rows = int(np.ceil((top - (y.min() - margin)) / cell))
+    return Affine(cell, 0.0, float(left), 0.0, -cell, float(top)), (rows, columns)
+
+
+def _averaged(
+    spec: CorridorSpec, ground: Ground, frame: _Frame, transform: Affine, shape: tuple[int, int]
+) -> Array:
+    """Average the surface over each cell; finely near the channel, 2 x 2 elsewhere."""
+    cell = spec.cell_m
+    columns, rows = np.meshgrid(np.arange(shape[1]) + 0.5, np.arange(shape[0]) + 0.5)
+    x, y = (part.ravel() for part in transform * (columns, rows))
+    at = ground.nearest(*frame.to_local(x, y))
+    widest = max(ground.stations.left.top_m.max(), ground.stations.right.top_m.max())
+    is_near = at.distance_m < widest + 3.0 + cell
+    out = np.zeros(x.size)
+    fine = max(4, int(np.ceil(cell / 0.3)))
+    for mine, count in ((is_near, fine), (~is_near, 2)):
+        steps = (np.arange(count) + 0.5) / count - 0.5
+        for dx in steps * cell:
+            for dy in steps * cell:
+                out[mine] += ground.elevation(*frame.to_local(x[mine] + dx, y[mine] + dy))
+        out[mine] /= count * count
+    return out.reshape(shape)
+
+
+def _truth(
+    spec: CorridorSpec, stations: Stations, ground: Ground, frame: _Frame
+) -> CorridorTruth:
+    plan = stations.plan
+    x, y = frame.to_world(plan.x_m, plan.y_m)
+    middle = _is_untouched(spec, ground, plan.x_m, plan.y_m)
+    banks = {}
+    for side, outside_sign, failing in (
+        ("left", -1.0, stations.left_failing),
+        ("right", 1.0, stations.right_failing),
+    ):
+        bank = stations.bank(side)
+        toe = stations.offset_place(side, bank.toe_m)
+        top = stations.offset_place(side, bank.top_m)
+        behind = stations.offset_place(side, bank.top_m + 1.0)
+        valid = middle.copy()
+        for place in (toe, top, behind):
+            valid &= _is_untouched(spec, ground, *place)
+        valid &= ground.nearest(*behind).distance_m > bank.top_m + 0.9
+        banks[side] = BankTruth(
+            bank.toe_m,
+            bank.top_m,
+            *frame.to_world(*toe),
+            *frame.to_world(*top),
+            bank.height_m,
+            stations.water_m + bank.height_m,
+            bank.angle_deg,
+            bank.chord_angle_deg,
+            bank.rounding_m,
+            bank.bench_m,
+            outside_sign * plan.curvature_per_m > 0,
+            failing,
+            valid,
+        )
+    return CorridorTruth(
+        plan.s_m,
+        x,
+        y,
+        plan.heading_rad + frame.angle_rad,
+        plan.curvature_per_m,
+        stations.water_m,
+        stations.left.toe_m + stations.right.toe_m,
+        banks["left"],
+        banks["right"],
+        middle,
+        plan.bends,
+    )
+
+
+def _is_untouched(spec: CorridorSpec, ground: Ground, x: Array, y: Array) -> NDArray[np.bool_]:
+    """Tell where neither a crossing, a pond nor a hole changes the surface."""
+    changed = np.abs(ground.elevation(x, y) - ground.elevation(x, y, works=False)) > 0.01
+    plan = ground.stations.plan
+    for hole in spec.holes:
+        at = int(np.argmin(np.abs(plan.s_m - hole.at_m)))
+        near = np.hypot(x - plan.x_m[at], y - plan.y_m[at])
+        changed |= near <= hole.radius_m + 1.5 * spec.cell_m
+    for pond in spec.ponds:
+        at = int(np.argmin(np.abs(plan.s_m - pond.at_m)))
+        changed |= np.hypot(x - plan.x_m[at], y - plan.y_m[at]) <= pond.radius_m + 2.0
+    return ~changed
+
+
+def _structures(houses: tuple[House, ...], truth: CorridorTruth) -> gpd.GeoDataFrame:
+    """Put each building at its distance from the true top-of-bank lines."""
+    tops = [truth.left.top_line, truth.right.top_line]
+    rows: list[dict[str, object]] = []
+    for number, house in enumerate(houses, start=1):
+        at = int(np.argmin(np.abs(truth.s_m - house.at_m)))
+        sign = 1.0 if house.side == "left" else -1.0
+        heading = float(truth.heading_rad[at])
+        out = truth.bank(house.side).top_offset_m[at] + house.distance_m
+        shape: Polygon = box(-5.0, 0.0, 5.0, 8.0)
+        for _ in range(8):
+            placed = affinity.rotate(
+                shape if sign > 0 else affinity.scale(shape, 1.0, -1.0, origin=(0, 0)),
+                heading,
+                origin=(0, 0),
+                use_radians=True,
+            )
+            placed = affinity.translate(
+                placed,
+                truth.x_m[at] - sign * out * np.sin(heading),
+                truth.y_m[at] + sign * out * np.cos(heading),
+            )
+            distances = [float(top.distance(placed)) for top in tops]
+            out += house.distance_m - min(distances)
+        rows.append(
+            {
+                "structure_id": f"H{number}",
+                "structure_class": house.structure_class,
+                "bank": ("left", "right")[int(np.argmin(distances))],
+                "bank_distance_m": min(distances),
+                "geometry": placed,
+            }
+        )
+    columns = ["structure_id", "structure_class", "bank", "bank_distance_m", "geometry"]
+    return gpd.GeoDataFrame(
+        {name: [row[name] for row in rows] for name in columns},
+        geometry="geometry",
+        crs=CRS.from_epsg(METRIC_EPSG),
+    )
+
+
+def distance_to_data(corridor: Corridor) -> Array:
+    """Return for each cell the distance in metres to the nearest hole; infinite without any."""
+    is_hole = np.isnan(corridor.elevation_m)
+    if not is_hole.any():
+        return np.full(is_hole.shape, np.inf)
+    return np.asarray(distance_transform_edt(~is_hole) * corridor.spec.cell_m)

@@ -1,0 +1,96 @@
+"""Smooth random variation along a line and over a plane, from a passed generator."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter, gaussian_filter1d, map_coordinates
+
+Array = NDArray[np.float64]
+
+
+def slow(points: int, step_m: float, scale_m: float, rng: np.random.Generator) -> Array:
+    """Return smooth variation along a line, between -1 and 1, its greatest size exactly 1.
+
+    Parameters
+    ----------
+    points, step_m
+        Number of values and the distance between them.
+    scale_m
+        Distance over which the variation is alike (standard deviation of the filter).
+    """
+    coarse_step = max(scale_m / 8.0, step_m)
+    count = int(points * step_m / coarse_step) + 40
+    wave = gaussian_filter1d(rng.standard_normal(count), max(scale_m / coarse_step, 1.0))
+    wave = wave - wave.mean()
+    wave = wave / np.abs(wave).max()
+    at = np.arange(points) * step_m / coarse_step
+    out = map_coordinates(wave, [at + 10.0], order=3, mode="nearest")
+    return np.asarray(out / max(np.abs(out).max(), 1e-12))
+
+
+@dataclass(frozen=True)
+class SmoothField:
+    """A random surface with mean 0 and standard deviation about 1, sampled anywhere."""
+
+    values: Array
+    x0_m: float
+    y0_m: float
+    step_m: float
+
+    @classmethod
+    def over(
+        cls,
+        bounds_m: tuple[float, float, float, float],
+        scale_m: float,
+        rng: np.random.Generator,
+    ) -> SmoothField:
+        """Make one over (left, bottom, right, top), alike over ``scale_m``."""
+        step = scale_m / 2.0
+        left, bottom, right, top = bounds_m
+        shape = (int((top - bottom) / step) + 12, int((right - left) / step) + 12)
+        values = gaussian_filter(rng.standard_normal(shape), 2.0)
+        return cls(values / values.std(), left - 5 * step, bottom - 5 * step, step)
+
+    def at(self, x_m: Array, y_m: Array) -> Array:
+        """Return the values at points of any shape."""
+        rows = (np.asarray(y_m) - self.y0_m) / self.step_m
+        columns = (np.asarray(x_m) - self.x0_m) / self.step_m
+        return np.asarray(map_coordinates(self.values, [rows, columns], order=1, mode="nearest"))
+
+
+def lidar_noise(
+    shape: tuple[int, int],
+    sd_m: float,
+    rng: np.random.Generator,
+    *,
+    correlated_share: float = 0.5,
+    scale_cells: float = 1.2,
+) -> Array:
+    """Return elevation noise: one part alike over two to three cells, one part white.
+
+    Parameters
+    ----------
+    shape
+        Rows and columns.
+    sd_m
+        Standard deviation of the sum.
+    correlated_share
+        Share of the variance in the correlated part.
+    scale_cells
+        Standard deviation of the filter that makes the correlated part.
+    """
+    alike = gaussian_filter(rng.standard_normal(shape), scale_cells, mode="wrap")
+    alike = alike / alike.std()
+    white = rng.standard_normal(shape)
+    return np.asarray(
+        sd_m * (np.sqrt(correlated_share) * alike + np.sqrt(1.0 - correlated_share) * white)
+    )
+
+
+def smoothstep(t: Array) -> Array:
+    """Return 0 below 0, 1 above 1, and 3 t^2 - 2 t^3 between."""
+    t = np.clip(t, 0.0, 1.0)
+    return np.asarray(t * t * (3.0 - 2.0 * t))

@@ -1,0 +1,202 @@
+"""The elevation of a synthetic corridor at any point, without noise."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import RegularGridInterpolator
+from scipy.ndimage import gaussian_filter1d, maximum_filter1d
+from scipy.spatial import cKDTree
+
+from reachrank.synthetic.fields import SmoothField, smoothstep
+from reachrank.synthetic.section import height_above_water
+from reachrank.synthetic.spec import CorridorSpec
+from reachrank.synthetic.stations import Stations
+
+Array = NDArray[np.float64]
+
+FILL_SLOPE = 1.0 / 1.5
+"""Fall over run of a road fill's sides."""
+DITCH_DEPTH_M, DITCH_HALF_WIDTH_M = 0.4, 1.2
+BEHIND_M = 30.0
+"""How far the first slope of the ground behind the top goes on."""
+
+
+@dataclass(frozen=True)
+class Nearest:
+    """For each point: the station it belongs to, how far it is from it, and on which side."""
+
+    index: NDArray[np.int64]
+    share: Array
+    distance_m: Array
+    is_left: NDArray[np.bool_]
+
+
+class Ground:
+    """The surface of one corridor, in the corridor's own frame (valley along x).
+
+    Every point belongs to the nearest point of the centreline, so where two limbs compete for a
+    neck the nearer one has it.
+    """
+
+    def __init__(self, spec: CorridorSpec, stations: Stations, rng: np.random.Generator) -> None:
+        self.spec = spec
+        self.stations = stations
+        plan = stations.plan
+        self._tree = cKDTree(np.column_stack([plan.x_m, plan.y_m]))
+        reach = spec.margin_m + 30.0
+        self.bounds_m = (
+            float(plan.x_m.min()) - reach,
+            float(plan.y_m.min()) - reach,
+            float(plan.x_m.max()) + reach,
+            float(plan.y_m.max()) + reach,
+        )
+        self._relief = SmoothField.over(self.bounds_m, 9.0, rng)
+        self._plants = SmoothField.over(self.bounds_m, 1.2, rng)
+        self._plain = self._flood_plain()
+        self._envelope = {side: self._outermost_tops(side) for side in ("left", "right")}
+
+    def nearest(self, x_m: Array, y_m: Array) -> Nearest:
+        """Find the nearest point of the centreline for each of n points."""
+        plan = self.stations.plan
+        _, i = self._tree.query(np.column_stack([x_m, y_m]), workers=-1)
+        step = float(plan.s_m[1] - plan.s_m[0])
+        cos, sin = np.cos(plan.heading_rad[i]), np.sin(plan.heading_rad[i])
+        dx, dy = x_m - plan.x_m[i], y_m - plan.y_m[i]
+        along, across = cos * dx + sin * dy, cos * dy - sin * dx
+        squeeze = np.maximum(1.0 - plan.curvature_per_m[i] * across, 0.05)
+        move = np.clip(along / squeeze, -0.5 * step, 0.5 * step)
+        at = np.clip(i + move / step, 0.0, plan.s_m.size - 1.000001)
+        index = at.astype(np.int64)
+        return Nearest(index, at - index, np.hypot(along - move, across), across >= 0)
+
+    def elevation(self, x_m: Array, y_m: Array, *, works: bool = True) -> Array:
+        """Return elevations in metres at n points; without ``works`` no crossings and ponds."""
+        x_m, y_m = np.asarray(x_m, np.float64), np.asarray(y_m, np.float64)
+        at = self.nearest(x_m, y_m)
+        z = self._natural(x_m, y_m, at)
+        if works:
+            z = self._with_works(x_m, y_m, z)
+        return z
+
+    def _natural(self, x_m: Array, y_m: Array, at: Nearest) -> Array:
+        spec, stations = self.spec, self.stations
+        water = _between(stations.water_m, at)
+        z = np.empty_like(x_m)
+        for side, mine in (("left", at.is_left), ("right", ~at.is_left)):
+            bank = stations.bank(side).at(at.index[mine], at.share[mine])
+            distance = at.distance_m[mine]
+            local = water[mine] + height_above_water(distance, bank)
+            behind = np.maximum(distance - bank.top_m, 0.0)
+            plain = self._plain(np.column_stack([y_m[mine], x_m[mine]]))
+            z[mine] = self._behind(local, behind, bank.height_m + water[mine], plain)
+            if spec.plants_m > 0:
+                patch = np.clip(self._plants.at(x_m[mine], y_m[mine]) - 0.4, 0.0, 1.0)
+                beyond_toe = smoothstep((distance - bank.toe_m) / 0.3)
+                z[mine] += spec.plants_m * patch * beyond_toe * smoothstep((8.0 - behind) / 3.0)
+        distance = at.distance_m - np.where(
+            at.is_left, _between(stations.left.top_m, at), _between(stations.right.top_m, at)
+        )
+        return self._with_valley(x_m, y_m, z, np.maximum(distance, 0.0))
+
+    def _behind(self, local: Array, behind: Array, top: Array, plain: Array) -> Array:
+        """Blend the ground behind the top into the flood plain, nowhere steeper than about 7 %."""
+        spec = self.spec
+        if spec.levee_fall_ratio > 0:
+            run = spec.levee_drop_m / spec.levee_fall_ratio
+            local = np.where(
+                behind > run, local + spec.levee_fall_ratio * (behind - run), local
+            )
+            start, least = 0.8 * run, 0.4 * run
+        else:
+            local = local - spec.ground_slope_ratio * np.maximum(behind - BEHIND_M, 0.0)
+            plain = plain + spec.ground_slope_ratio * np.minimum(behind, BEHIND_M)
+            start, least = 1.0, 6.0
+        length = np.maximum(least, 1.5 * np.abs(plain - top) / 0.07)
+        blend = smoothstep((behind - start) / length)
+        return local + blend * (plain - local)
+
+    def _with_valley(self, x_m: Array, y_m: Array, z: Array, behind: Array) -> Array:
+        spec = self.spec
+        z = z + 0.06 * self._relief.at(x_m, y_m) * smoothstep((behind - 2.0) / 6.0)
+        for side, sign in (("left", 1.0), ("right", -1.0)):
+            away = sign * y_m - np.interp(x_m, *self._envelope[side])
+            start, grade = 25.0, 0.06
+            if spec.valley_side is not None and spec.valley_side[0] == side:
+                start, grade = spec.valley_side[1:]
+            ramp = np.maximum(away - start, 0.0)
+            z = z + grade * 40.0 * np.tanh(ramp**2 / (ramp + 0.7) / 40.0)
+            if spec.ditch is not None and spec.ditch[0] == side:
+                across = np.abs(away - spec.ditch[1]) / DITCH_HALF_WIDTH_M
+                z = z - DITCH_DEPTH_M * (1.0 - smoothstep(across)) * (behind > 0)
+        return z
+
+    def _with_works(self, x_m: Array, y_m: Array, z: Array) -> Array:
+        plan, stations = self.stations.plan, self.stations
+        for pond in self.spec.ponds:
+            i = int(np.argmin(np.abs(plan.s_m - pond.at_m)))
+            lower = min(i + int(pond.radius_m / (plan.s_m[1] - plan.s_m[0])), plan.s_m.size - 1)
+            from_edge = np.hypot(x_m - plan.x_m[i], y_m - plan.y_m[i]) - pond.radius_m
+            dug = stations.water_m[lower] + np.maximum(from_edge, 0.0) / 2.0
+            z = np.minimum(z, dug)
+        for road in self.spec.crossings:
+            i = int(np.argmin(np.abs(plan.s_m - road.at_m)))
+            direction = plan.heading_rad[i] + np.pi / 2.0 + np.radians(road.skew_deg)
+            cos, sin = np.cos(direction), np.sin(direction)
+            dx, dy = x_m - plan.x_m[i], y_m - plan.y_m[i]
+            along, across = np.abs(cos * dx + sin * dy), np.abs(cos * dy - sin * dx)
+            taper = smoothstep((road.half_length_m - along) / (0.5 * road.half_length_m))
+            base = stations.water_m[i] + stations.plain_m[i]
+            side = np.maximum(across - road.crest_width_m / 2.0, 0.0) * FILL_SLOPE
+            fill = base + road.fill_m * taper - side
+            z = np.where(along < road.half_length_m, np.maximum(z, fill), z)
+        return z
+
+    def _flood_plain(self) -> RegularGridInterpolator:
+        """Spread the level of the flood plain from the bank tops over the corridor, smoothly."""
+        stations, spec = self.stations, self.spec
+        every = slice(None, None, 8)
+        places, levels = [], []
+        for side, failing in (
+            ("left", stations.left_failing),
+            ("right", stations.right_failing),
+        ):
+            bank = stations.bank(side)
+            x, y = stations.offset_place(side, bank.top_m)
+            height = np.where(failing, np.maximum(bank.height_m, stations.plain_m), stations.plain_m)
+            height = height - (spec.levee_drop_m if spec.levee_fall_ratio > 0 else 0.0)
+            places.append(np.column_stack([x, y])[every])
+            levels.append((stations.water_m + height)[every])
+        points, values = np.concatenate(places), np.concatenate(levels)
+        left, bottom, right, top = self.bounds_m
+        xs, ys = np.arange(left, right + 4.0, 4.0), np.arange(bottom, top + 4.0, 4.0)
+        grid = np.stack(np.meshgrid(xs, ys), axis=-1).reshape(-1, 2)
+        distance, near = cKDTree(points).query(grid, k=min(160, len(points)), workers=-1)
+        weight = (distance + 3.0) ** -3.0
+        plain = (weight * values[near]).sum(axis=1) / weight.sum(axis=1)
+        return RegularGridInterpolator(
+            (ys, xs), plain.reshape(ys.size, xs.size), bounds_error=False, fill_value=None
+        )
+
+    def _outermost_tops(self, side: str) -> tuple[Array, Array]:
+        """Return a smooth line along the valley, outside of all bank tops of one side.
+
+        As x and sign times y, where sign is +1 on the left.
+        """
+        sign = 1.0 if side == "left" else -1.0
+        x, y = self.stations.offset_place(side, self.stations.bank(side).top_m)
+        left, _, right, _ = self.bounds_m
+        bins = np.arange(left, right + 2.0, 2.0)
+        outermost = np.full(bins.size, -np.inf)
+        np.maximum.at(outermost, np.clip(((x - left) / 2.0).astype(int), 0, bins.size - 1), sign * y)
+        known = np.isfinite(outermost)
+        outermost = np.interp(bins, bins[known], outermost[known])
+        window = 61
+        wide = maximum_filter1d(outermost, window, mode="nearest")
+        return bins, gaussian_filter1d(wide, window / 6.5, truncate=3.0, mode="nearest")
+
+
+def _between(values: Array, at: Nearest) -> Array:
+    return np.asarray(values[at.index] + at.share * (values[at.index + 1] - values[at.index]))
