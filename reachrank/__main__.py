@@ -1,0 +1,86 @@
+"""The command line's way in: run a command, turn errors into one line and an exit code.
+
+0 good, 2 usage, 3 input or output, 4 settings, 130 stopped by the user, 70 our own mistake.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+import traceback
+import warnings
+from collections.abc import Sequence
+from contextlib import suppress
+
+import click
+
+from reachrank.commands import cli
+from reachrank.errors import ReachrankError
+from reachrank.report.plain import plain
+
+STOPPED = 130
+OUR_MISTAKE = 70
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command line and return its exit code."""
+    arguments = list(sys.argv[1:] if argv is None else argv)
+    debug = "--debug" in arguments or bool(os.environ.get("REACHRANK_DEBUG"))
+    arguments = [word for word in arguments if word != "--debug"]
+    _never_fail_on_a_letter()
+    if not debug:  # what matters to the user is a finding; these speak to programmers
+        warnings.simplefilter("ignore")
+    try:
+        result = cli.main(args=arguments, prog_name="reachrank", standalone_mode=False)
+    except (KeyboardInterrupt, click.Abort):
+        return _fail("Stopped. Nothing was written.", STOPPED)
+    except click.ClickException as error:
+        error.show()
+        return error.exit_code
+    except ReachrankError as error:
+        if debug:
+            traceback.print_exc()
+        return _fail(f"reachrank: error: {plain(str(error))}", error.exit_code)
+    except BrokenPipeError:  # `reachrank columns | head`
+        with suppress(OSError):
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except MemoryError:
+        return _fail(
+            "reachrank: error: There is not enough memory. Rank fewer streams at a time.", OUR_MISTAKE
+        )
+    except Exception as error:  # noqa: BLE001, RUF100  (the border: nothing may pass as a bare traceback)
+        if debug:
+            traceback.print_exc()
+            return OUR_MISTAKE
+        return _fail(
+            f"reachrank: error: This is a mistake in reachrank ({type(error).__name__}: "
+            f"{plain(str(error))[:200]}). The details to report are in {_keep_traceback()}.",
+            OUR_MISTAKE,
+        )
+    return result if isinstance(result, int) else 0
+
+
+def _fail(message: str, code: int) -> int:
+    click.echo(message, err=True)
+    return code
+
+
+def _keep_traceback() -> str:
+    with tempfile.NamedTemporaryFile(
+        "w", prefix="reachrank-error-", suffix=".txt", delete=False, encoding="utf-8"
+    ) as file:
+        traceback.print_exc(file=file)
+    return file.name
+
+
+def _never_fail_on_a_letter() -> None:
+    """Let a terminal that lacks a letter (a name, a superscript) show a question mark instead."""
+    for stream in (sys.stdout, sys.stderr):
+        with suppress(AttributeError, ValueError, OSError):
+            stream.reconfigure(errors="replace")  # type: ignore[union-attr]
+
+
+if __name__ == "__main__":
+    sys.exit(main())

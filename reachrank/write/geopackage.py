@@ -1,0 +1,98 @@
+"""Write layers into one GeoPackage 1.2, each with what its columns mean.
+
+Version 1.2 because desktop programs still in use open later ones only in part. Which layers,
+in which coordinates and units, is decided by the callers in `ranked` and `step`.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+import warnings
+from collections.abc import Mapping
+from contextlib import closing
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import geopandas as gpd
+import pyogrio
+
+from reachrank.errors import OutputError
+from reachrank.schema import LAYERS
+from reachrank.write.descriptions import describe_columns
+
+if TYPE_CHECKING:
+    from reachrank.context import Table
+
+VERSION = "1.2"
+_USER_VERSION = 10200
+_APPLICATION_ID = 0x47504B47  # "GPKG", OGC 12-128r14 requirement 2
+_GEOMETRY = {"LineString": "LineString", "Any": "Unknown", "None": None}
+
+
+def write_layers(path: Path, layers: Mapping[str, Table], *, us: bool = False) -> None:
+    """Write tables that already conform to the schema, in the order given, and describe them.
+
+    Parameters
+    ----------
+    path
+        A file that does not exist yet.
+    layers
+        Layer name to table; names are those of `reachrank.schema`.
+    us
+        The tables have U.S. customary columns; the descriptions then say so.
+    """
+    for name, table in layers.items():
+        layer = LAYERS[name]
+        with warnings.catch_warnings():
+            # A layer whose features may have any geometry, or none, is what we want here.
+            warnings.filterwarnings("ignore", message=".*[Gg]eometry type.*")
+            pyogrio.write_dataframe(
+                table,
+                path,
+                layer=name,
+                driver="GPKG",
+                geometry_type=_GEOMETRY[layer.geometry],
+                nan_as_null=True,
+                promote_to_multi=False,
+                dataset_options={"VERSION": VERSION},
+                layer_options={
+                    "IDENTIFIER": name,
+                    "DESCRIPTION": layer.meaning,
+                    **({"GEOMETRY_NAME": "geom"} if layer.geometry != "None" else {}),
+                },
+            )
+    describe_columns(path, layers, us=us)
+
+
+def check_file(path: Path, layers: Mapping[str, Table]) -> None:
+    """Read a written file back and raise `OutputError` unless it holds what it should.
+
+    The database's own check of every page, the file's marks, the layers, and their row counts.
+    """
+    with closing(sqlite3.connect(path)) as db:
+        faults = [row[0] for row in db.execute("PRAGMA integrity_check") if row[0] != "ok"]
+        if db.execute("PRAGMA foreign_key_check").fetchone():
+            faults.append("a foreign key points nowhere")
+        if db.execute("PRAGMA application_id").fetchone()[0] != _APPLICATION_ID:
+            faults.append("the file does not call itself a GeoPackage")
+        if db.execute("PRAGMA user_version").fetchone()[0] != _USER_VERSION:
+            faults.append(f"the file is not version {VERSION}")
+        written = {row[0] for row in db.execute("SELECT table_name FROM gpkg_contents")}
+        for name, table in layers.items():
+            if name not in written:
+                faults.append(f"layer {name} is missing")
+                continue
+            rows = db.execute(f'SELECT count(*) FROM "{name}"').fetchone()[0]  # noqa: S608  (names of the schema)
+            if rows != len(table):
+                faults.append(f"layer {name} has {rows} rows, not {len(table)}")
+    if faults:
+        raise OutputError(
+            f"The written file did not pass its check: {'; '.join(faults)}.",
+            hint="Is the disk full, or the network drive away?",
+            where=str(path),
+        )
+
+
+def to_output_crs(table: Table, crs: object) -> Table:
+    """Return the layer in another CRS; a table without geometry is returned as it is."""
+    return table.to_crs(crs) if isinstance(table, gpd.GeoDataFrame) else table

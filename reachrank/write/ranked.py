@@ -1,0 +1,75 @@
+"""The result for people: public layers, in the DEM's own CRS, in metric or U.S. units."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+from reachrank.schema import LAYERS, PUBLIC_LAYERS
+from reachrank.units import to_us
+from reachrank.write.conform import conform
+from reachrank.write.geopackage import check_file, to_output_crs, write_layers
+from reachrank.write.place import aside
+from reachrank.write.profiles import DEFAULT_PROFILES, Profiles, pick_profiles
+from reachrank.write.run_info import run_info
+from reachrank.write.us_text import us_text
+
+if TYPE_CHECKING:
+    from reachrank.context import Context, Table, Tables
+
+Units = Literal["metric", "us"]
+
+
+def public_tables(
+    tables: Mapping[str, Table], ctx: Context, *, profiles: Profiles = DEFAULT_PROFILES, units: Units = "metric"
+) -> Tables:
+    """Return the layers of a ranked file in the working CRS, metric, checked against the schema."""
+    whole = {
+        **tables,
+        "profiles": pick_profiles(tables, profiles),
+        "findings": ctx.findings.to_frame(ctx.crs),
+        "run_info": run_info(ctx, stage="write", units=units),
+    }
+    return {name: conform(whole[name], LAYERS[name], whole=True) for name in PUBLIC_LAYERS}
+
+
+def write_ranked(
+    tables: Mapping[str, Table],
+    ctx: Context,
+    path: str | Path,
+    *,
+    overwrite: bool = False,
+    units: Units = "metric",
+    profiles: Profiles = DEFAULT_PROFILES,
+) -> Path:
+    """Write the ranked GeoPackage and return where it is.
+
+    Raises
+    ------
+    OutputError
+        If the file exists and ``overwrite`` is false, if it is held open by another program (the
+        finished file then stays beside it), or if the disk would not take it.
+    BugError
+        If a layer does not match its description in the schema.
+    """
+    layers = public_tables(tables, ctx, profiles=profiles, units=units)
+    layers = {name: to_output_crs(table, ctx.output_crs) for name, table in layers.items()}
+    if units == "us":
+        layers = {name: in_us_units(table) for name, table in layers.items()}
+    with aside(Path(path), overwrite=overwrite) as file:
+        write_layers(file.path, layers, us=units == "us")
+        check_file(file.path, layers)
+    return file.landed
+
+
+def in_us_units(table: Table) -> Table:
+    """Return a written layer with customary columns, and customary quantities in its sentences.
+
+    Feet are international feet of 0.3048 m exactly, also where the CRS counts in survey feet:
+    the two differ by 2 parts in a million.
+    """
+    new: Table = to_us(table)
+    for name in {"reason", "text"} & set(new.columns):
+        new[name] = new[name].map(us_text, na_action="ignore").astype(table[name].dtype)
+    return new
