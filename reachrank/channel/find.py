@@ -29,12 +29,13 @@ Float = NDArray[np.float64]
 class Found:
     """A found channel: points at an even step, ordered downstream.
 
-    ``xy`` shape (n, 2); ``width_m`` between the toes, smoothed along the channel, shape (n,);
-    ``step_m`` between points.
+    ``xy`` shape (n, 2); ``width_m`` between the toes, smoothed along the channel, and ``bed_m``,
+    the elevation of the low part, shape (n,); ``step_m`` between points.
     """
 
     xy: Float
     width_m: Float
+    bed_m: Float
     step_m: float
 
 
@@ -157,7 +158,8 @@ def find_channel(
     line = smooth_line(resample(xy, step), 1.5 * cell / step)
     width = np.interp(np.linspace(0, 1, len(line)), along / along[-1], width)
     width = np.clip(width, 2.0 * cell, None)
-    for turn in range(settings.recentre_rounds):
+    bed = np.full(len(line), np.nan)
+    for _ in range(settings.recentre_rounds):
         base = smooth_line(line, 0.3 * float(np.nanmedian(width)) / step)
         base = resample(base, step)
         width = np.interp(np.linspace(0, 1, len(base)), np.linspace(0, 1, len(width)), width)
@@ -178,8 +180,13 @@ def find_channel(
         middle = 0.5 * (left_toe - right_toe)
         middle = smooth_values(middle, 0.35 * float(np.nanmedian(width)) / step)
         line = _moved(base, normal, middle)
+        bed = median_along(np.fmin(left.bed_m, right.bed_m), rows)
+    count = len(line)
     line = resample(line, step)
-    width = np.interp(np.linspace(0, 1, len(line)), np.linspace(0, 1, len(width)), width)
-    return Found(line, width, step)
+    share, there = np.linspace(0, 1, count), np.linspace(0, 1, len(line))
+    width = np.interp(there, share, width)
+    known = np.isfinite(bed)
+    bed = np.interp(there, share[known], bed[known]) if known.any() else np.full(len(line), np.nan)
+    return Found(line, width, bed, step)
 
 

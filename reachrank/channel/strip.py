@@ -101,3 +101,24 @@ def median_along(values: Float, half_rows: NDArray[np.int64]) -> Float:
     out = np.empty(values.size)
     running_median(np.asarray(values, np.float64), np.asarray(half_rows, np.int64), out)
     return out
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def fill_row_median(strip, out):  # type: ignore[no-untyped-def]
+    """Fill ``out`` with the median of each row's values, NaN left out."""
+    rows, columns = strip.shape
+    window = np.empty(columns)
+    for i in range(rows):
+        count = 0
+        for j in range(columns):
+            if strip[i, j] == strip[i, j]:
+                window[count] = strip[i, j]
+                count += 1
+        out[i] = np.median(window[:count]) if count else np.nan
+
+
+def row_median(strip: Float) -> Float:
+    """Return the median of each row, missing values left out; NaN where all are missing."""
+    out = np.empty(len(strip))
+    fill_row_median(strip, out)
+    return out

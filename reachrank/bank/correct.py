@@ -1,0 +1,37 @@
+"""Undo what cell averaging does to a face, and say where the grid cannot see it."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Float = NDArray[np.float64]
+
+RUN_SPREAD_CELLS_2 = 2.0
+"""Squared cells by which cell averaging and bilinear sampling lengthen the squared run of a fitted
+face. A face of run L, averaged over cells of side c and interpolated between them, is the ramp
+convolved with a spread of variance c^2/12 + c^2/6 per axis; a ramp of run L has the variance
+L^2/12 of its slope, so the fitted squared run grows by up to 12 (c^2/4) = 3 c^2; the least-squares
+knots pick up about two thirds of that (found on corridors of known shape)."""
+
+RESOLVED_CELLS = 2.0
+"""A face whose true run is shorter than this many cells has no measurable angle."""
+
+
+def corrected_run_m(fitted_run_m: Float, cell_m: float) -> Float:
+    """Return the run of the face with the grid's lengthening taken off, never below a tenth cell."""
+    squared = np.asarray(fitted_run_m) ** 2 - RUN_SPREAD_CELLS_2 * cell_m**2
+    return np.asarray(np.sqrt(np.maximum(squared, (0.1 * cell_m) ** 2)))
+
+
+def face_angle_deg(height_m: Float, run_m: Float, cell_m: float) -> tuple[Float, NDArray[np.bool_]]:
+    """Return the face's angle from level and whether it is only a lower bound.
+
+    Where the run is shorter than `RESOLVED_CELLS`, the angle returned is that of the shortest run
+    the grid resolves: the face is at least this steep.
+    """
+    height = np.asarray(height_m, np.float64)
+    run = np.asarray(run_m, np.float64)
+    bound = run < RESOLVED_CELLS * cell_m
+    seen = np.where(bound, RESOLVED_CELLS * cell_m, run)
+    return np.degrees(np.arctan2(height, seen)), bound & np.isfinite(height)

@@ -1,0 +1,108 @@
+"""The `channel` stage: from `edges` to `channel` and `channel_points`."""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+
+from reachrank.bank.measure import BankRules
+from reachrank.channel.find import Found, find_channel
+from reachrank.channel.line import arc_length
+from reachrank.context import Context, Tables, with_tables
+from reachrank.network.paths import StreamPath, stream_paths
+
+Float = NDArray[np.float64]
+
+
+def corridor_half_width_m(ctx: Context) -> float:
+    """Return how far from the drawn lines elevations are needed by all stages after `network`."""
+    settings = ctx.settings
+    return settings.channel.search_half_width_m + settings.sections.look_m + 20.0
+
+
+def run(tables: Tables, ctx: Context) -> Tables:
+    """Find every stream's channel.
+
+    Reads `edges`; adds `channel` (one line per stream, drawn downstream) and `channel_points`
+    (the same at an even step, with width, bed and the offset of the drawn line). A stream without
+    any elevation keeps its drawn line and is a finding.
+    """
+    paths = stream_paths(tables["edges"])
+    surface = ctx.dem.surface(
+        np.array([shapely.LineString(path.xy) for path in paths], dtype=object),
+        corridor_half_width_m(ctx),
+    )
+    settings = ctx.settings.channel
+    rules = BankRules(
+        least_rise_m=ctx.settings.sections.least_height_m,
+        ground_prior_slope=ctx.settings.sections.ground_prior_slope,
+        ground_prior_sd=ctx.settings.sections.ground_prior_sd,
+        look_m=ctx.settings.sections.look_m,
+    )
+
+    def find(path: StreamPath) -> Found | None:
+        return find_channel(path.xy, surface, settings, rules)
+
+    with ThreadPoolExecutor(max(1, ctx.jobs)) as pool:
+        found = list(pool.map(find, paths))
+    lines, points = [], []
+    for path, channel in zip(paths, found, strict=True):
+        if channel is None:
+            ctx.findings.add(
+                "left_out",
+                "gap",
+                "No elevation along this stream; it is not ranked.",
+                source_layer="edges",
+                source_id=path.stream_id,
+                geometry=shapely.LineString(path.xy),
+            )
+            continue
+        table = _points_table(path, channel)
+        points.append(table)
+        lines.append(
+            {
+                "stream_id": path.stream_id,
+                "stream_name": path.stream_name,
+                "length_m": float(table["station_m"].max()),
+                "toe_width_m": float(np.nanmedian(channel.width_m)),
+                "geometry": shapely.LineString(channel.xy),
+            }
+        )
+    columns = ["stream_id", "stream_name", "length_m", "toe_width_m", "geometry"]
+    return with_tables(
+        tables,
+        channel=gpd.GeoDataFrame(pd.DataFrame(lines, columns=columns), geometry="geometry", crs=ctx.crs),
+        channel_points=pd.concat(points, ignore_index=True) if points else _no_points(),
+    )
+
+
+def _no_points() -> pd.DataFrame:
+    names = "stream_id edge_id station_m x_m y_m toe_width_m bed_elevation_m line_offset_m flags"
+    return pd.DataFrame({name: [] for name in names.split()})
+
+
+def _points_table(path: StreamPath, channel: Found) -> pd.DataFrame:
+    line = shapely.LineString(channel.xy)
+    drawn = shapely.LineString(path.xy)
+    along = arc_length(channel.xy)
+    breaks = np.asarray(path.edge_breaks_m, np.float64)[1:-1]
+    at = shapely.line_locate_point(line, shapely.line_interpolate_point(drawn, breaks))
+    edge = np.searchsorted(np.maximum.accumulate(np.atleast_1d(at)), along, side="right")
+    return pd.DataFrame(
+        {
+            "stream_id": path.stream_id,
+            "edge_id": np.asarray(path.edge_ids, dtype=object)[edge],
+            "station_m": along[-1] - along,
+            "x_m": channel.xy[:, 0],
+            "y_m": channel.xy[:, 1],
+            "toe_width_m": channel.width_m,
+            "bed_elevation_m": channel.bed_m,
+            "line_offset_m": shapely.distance(shapely.points(channel.xy), drawn),
+            "flags": "",
+        }
+    )

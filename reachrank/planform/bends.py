@@ -1,0 +1,147 @@
+"""Bends: from one inflection to the next, with the least radius at the apex."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reachrank.channel.line import curvature_per_m, headings_rad, smooth_line
+from reachrank.settings.planform import PlanformSettings
+
+Float = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Bend:
+    """One bend on a line of evenly spaced points.
+
+    ``first`` and ``last`` are the points of its inflections (upstream and downstream), ``apex`` the
+    place of the least radius, as a fractional point number. ``turning_rad`` is positive to the left.
+    """
+
+    first: int
+    last: int
+    apex: float
+    radius_m: float
+    turning_rad: float
+
+    @property
+    def outside_bank(self) -> str:
+        """The concave bank: the right one where the channel turns left."""
+        return "right" if self.turning_rad > 0 else "left"
+
+
+def smoothed_curvature_per_m(xy: Float, step_m: float, width_m: Float, widths: float) -> Float:
+    """Curvature of the centreline smoothed at the scale of its width, shape (n,), 1/m."""
+    sigma = widths * float(np.nanmedian(width_m)) / step_m
+    return curvature_per_m(smooth_line(xy, sigma))
+
+
+def _lobes(kappa: Float, least: Float, longest_flat: int) -> list[tuple[int, int]]:
+    """Runs of one sign, cut where the line is nearly straight for long enough."""
+    n = kappa.size
+    curved = np.abs(kappa) >= least
+    lobes: list[tuple[int, int]] = []
+    start = None
+    last_curved = -1
+    sign = 0.0
+    for i in range(n):
+        if not curved[i]:
+            continue
+        s = np.sign(kappa[i])
+        broken = start is not None and (s != sign or i - last_curved > longest_flat)
+        if start is None:
+            start = i
+        elif broken:
+            lobes.append((start, last_curved))
+            start = i
+        sign = s
+        last_curved = i
+    if start is not None:
+        lobes.append((start, last_curved))
+    # out to the inflection, or half-way to the neighbour, or no farther than the flat limit
+    out = []
+    for k, (a, b) in enumerate(lobes):
+        low = lobes[k - 1][1] + 1 if k else 0
+        high = lobes[k + 1][0] - 1 if k + 1 < len(lobes) else n - 1
+        s = np.sign(kappa[a])
+        while a > low and np.sign(kappa[a - 1]) == s:
+            a -= 1
+        while b < high and np.sign(kappa[b + 1]) == s:
+            b += 1
+        out.append((a, b))
+    for k in range(len(out) - 1):
+        (a, b), (c, d) = out[k], out[k + 1]
+        if b >= c:
+            middle = (lobes[k][1] + lobes[k + 1][0]) // 2
+            out[k], out[k + 1] = (a, middle), (middle, d)
+    return out
+
+
+def apex_radius_m(
+    heading: Float, kappa: Float, first: int, last: int, step_m: float, width_m: float
+) -> tuple[float, float]:
+    """Least radius of a bend and its place, from one polynomial of direction around the apex.
+
+    The largest value of a noisy curvature reads the radius too short; a polynomial of the
+    direction over the core of the bend averages the noise. Its derivative is the curvature.
+
+    Returns
+    -------
+    radius_m, apex
+        Metres, and the fractional point number.
+    """
+    part = np.abs(kappa[first : last + 1])
+    peak = first + int(np.argmax(part))
+    core = np.abs(kappa) >= 0.45 * part.max()
+    a = peak
+    while a > first and core[a - 1]:
+        a -= 1
+    b = peak
+    while b < last and core[b + 1]:
+        b += 1
+    extra = int(np.ceil(0.25 * width_m / step_m))
+    a, b = max(0, a - extra), min(heading.size - 1, b + extra)
+    if b - a < 4:
+        return 1.0 / float(part.max()), float(peak)
+    s = np.arange(a, b + 1, dtype=np.float64)
+    middle, half = 0.5 * (a + b), 0.5 * (b - a)
+    v = (s - middle) / half
+    order = 3 if b - a < 8 else 4
+    fit = np.polynomial.Polynomial.fit(v, heading[a : b + 1], order, domain=[-1, 1])
+    fine = np.linspace(-0.8, 0.8, 65)
+    curve = fit.deriv()(fine) / (half * step_m)
+    k = int(np.argmax(np.abs(curve)))
+    return 1.0 / float(np.abs(curve[k])), middle + half * float(fine[k])
+
+
+def find_bends(
+    xy: Float, step_m: float, width_m: Float, settings: PlanformSettings
+) -> tuple[list[Bend], Float]:
+    """Return the bends of a centreline and its smoothed curvature.
+
+    Parameters
+    ----------
+    xy
+        Shape (n, 2), evenly spaced, downstream.
+    width_m
+        Toe width at each point, shape (n,).
+    """
+    if len(xy) < 5:
+        return [], np.zeros(len(xy))
+    typical = float(np.nanmedian(width_m))
+    kappa = smoothed_curvature_per_m(xy, step_m, width_m, settings.smoothing_widths)
+    heading = headings_rad(smooth_line(xy, 0.3 * typical / step_m))
+    least = 1.0 / (settings.straight_radius_widths * np.where(np.isfinite(width_m), width_m, typical))
+    flat = int(settings.straight_length_widths * typical / step_m)
+    bends = []
+    for first, last in _lobes(kappa, least, flat):
+        turning = float(np.sum(kappa[first : last + 1]) * step_m)
+        if abs(turning) < np.radians(settings.least_turning_deg):
+            continue
+        here = float(np.nanmedian(width_m[first : last + 1]))
+        radius, apex = apex_radius_m(heading, kappa, first, last, step_m, here)
+        bends.append(Bend(first, last, apex, radius, turning))
+    return bends, kappa

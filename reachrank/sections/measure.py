@@ -1,0 +1,135 @@
+"""Every bank along one found channel: toe, top, height, angle, and how sure."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
+
+from reachrank.bank.correct import corrected_run_m, face_angle_deg
+from reachrank.bank.measure import BankRules
+from reachrank.bank.noise import ground_noise_m
+from reachrank.channel.find import both_sides, median_half_rows
+from reachrank.channel.line import left_normals, smooth_line, tangents
+from reachrank.channel.room import side_room_m
+from reachrank.channel.strip import median_along, row_median
+from reachrank.settings.channel import ChannelSettings
+from reachrank.settings.sections import SectionsSettings
+from reachrank.surface import Surface
+
+Float = NDArray[np.float64]
+Bool = NDArray[np.bool_]
+
+
+@dataclass
+class BankLine:
+    """One bank at each point of the channel, shape (n,) each, NaN where there is none."""
+
+    toe_m: Float
+    top_m: Float
+    height_m: Float
+    angle_deg: Float
+    is_lower_bound: Bool
+    misfit_m: Float
+
+
+@dataclass
+class Measured:
+    """All that is measured along one channel, at every point of its centreline."""
+
+    normal: Float
+    left: BankLine
+    right: BankLine
+    bed_m: Float
+    is_gap: Bool
+    is_crossing: Bool
+    is_pond: Bool
+    noise_m: float
+    strip: Float
+    offsets_m: Float
+
+
+def _bank_line(side, rows, cell_m: float, least_height_m: float) -> BankLine:  # type: ignore[no-untyped-def]
+    height = median_along(side.rise_m, rows)
+    toe = median_along(side.toe_m, rows)
+    top = median_along(side.top_m, rows)
+    # the face runs from toe to top; the grid lengthens it about its middle
+    run = corrected_run_m(top - toe, cell_m)
+    middle = 0.5 * (toe + top)
+    toe, top = middle - 0.5 * run, middle + 0.5 * run
+    # a bank that is found at fewer than half of the stations around is not there
+    share = median_along(np.where(np.isfinite(side.rise_m), 1.0, 0.0), rows)
+    absent = (share < 0.5) | ~(height >= least_height_m)
+    angle, bound = face_angle_deg(height, run, cell_m)
+    misfit = median_along(side.misfit_m, rows)
+    for values in (height, toe, top, angle, misfit):
+        values[absent] = np.nan
+    return BankLine(toe, top, height, angle, bound & ~absent, misfit)
+
+
+def _crossings(bed: Float, gap: Bool, width_m: Float, step_m: float, rise_m: float) -> Bool:
+    """Stretches where the bed stands above the beds up- and downstream of it: fills, culverts."""
+    half = np.full(bed.size, max(5, round(40.0 / step_m)), np.int64)
+    usual = median_along(np.where(gap, np.nan, bed), half)
+    high = np.where(np.isfinite(bed) & np.isfinite(usual), bed - usual, 0.0) > rise_m
+    spread = max(1, round(1.0 * float(np.nanmedian(width_m)) / step_m))
+    return np.asarray(maximum_filter1d(high.astype(np.uint8), 2 * spread + 1) > 0)
+
+
+def measure_channel(
+    xy: Float,
+    width_m: Float,
+    step_m: float,
+    surface: Surface,
+    channel: ChannelSettings,
+    settings: SectionsSettings,
+    others: Float | None = None,
+) -> Measured:
+    """Measure both banks at every point of a found channel.
+
+    Parameters
+    ----------
+    xy, width_m, step_m
+        The channel as `reachrank.channel.find.find_channel` gives it.
+    others
+        Points of neighbouring streams, which own their ground.
+    """
+    cell = surface.cell_m
+    rules = BankRules(
+        least_rise_m=settings.least_height_m,
+        ground_prior_slope=settings.ground_prior_slope,
+        ground_prior_sd=settings.ground_prior_sd,
+        look_m=settings.look_m,
+    )
+    typical = float(np.nanmedian(width_m))
+    square = left_normals(tangents(smooth_line(xy, 0.3 * typical / step_m)))
+    broad = smooth_line(xy, 0.5 * typical / step_m)
+    room = side_room_m(broad, left_normals(tangents(broad)), 0.5 * typical * 3 + rules.look_m, others)
+    left, right, strip, offsets = both_sides(
+        surface, xy, square, width_m, step_m, channel, rules, room
+    )
+    rows = median_half_rows(width_m, channel.median_widths, step_m)
+    bed_each = np.where(
+        np.isfinite(left.bed_m) & np.isfinite(right.bed_m),
+        0.5 * (left.bed_m + right.bed_m),
+        np.where(np.isfinite(left.bed_m), left.bed_m, right.bed_m),
+    )
+    inner = np.abs(offsets)[None, :] <= np.maximum(0.5 * width_m - 0.5 * cell, 0.5 * cell)[:, None]
+    seen = np.where(inner, strip, np.nan)
+    core = row_median(seen)
+    gap = (np.isnan(seen) & inner).any(axis=1)
+    crossing = _crossings(core, gap, width_m, step_m, settings.crossing_rise_m)
+    bed = median_along(np.where(crossing, np.nan, np.where(np.isfinite(bed_each), bed_each, core)), rows)
+    lines = [
+        _bank_line(side, rows, cell, settings.least_height_m) for side in (left, right)
+    ]
+    noise = ground_noise_m(
+        surface, xy, square, lines[0].top_m, lines[1].top_m, step_m
+    )
+    usual_width = median_along(width_m, np.full(len(xy), max(5, round(150.0 / step_m)), np.int64))
+    pond = width_m > settings.pond_widths * usual_width
+    return Measured(
+        square, lines[0], lines[1], bed, gap, crossing, np.asarray(pond), noise, strip, offsets
+    )
