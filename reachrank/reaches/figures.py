@@ -1,0 +1,145 @@
+"""The figures of reaches and banks from the sections that lie in them."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from reachrank.findings import Findings
+from reachrank.reaches.slope import bed_slope, window
+from reachrank.reaches.uncertainty import bank_height_se
+
+SIDES = ("left", "right")
+RISE_WORTH_SAYING = 0.002
+"""A bed that seems to fall upstream by more than this ratio is a finding."""
+
+
+def bank_figures(
+    sections: pd.DataFrame, is_counted: NDArray[np.bool_], smoothing_m: pd.Series
+) -> pd.DataFrame:
+    """Return one row per reach and side that has sections which count there.
+
+    Parameters
+    ----------
+    sections
+        With ``reach_id``.
+    is_counted
+        Which sections count, shape (n,); a section without a height on a side never does there.
+    smoothing_m
+        Length within which sections are not independent, by reach_id.
+
+    Returns
+    -------
+    DataFrame
+        Indexed by (reach_id, bank): bank_height_m, bank_height_p90_m, bank_height_se_m,
+        bank_angle_deg, is_angle_lower_bound, sections_used.
+    """
+    rows = []
+    for side in SIDES:
+        height = sections[f"{side}_bank_height_m"].to_numpy(dtype=np.float64, na_value=np.nan)
+        used = is_counted & np.isfinite(height)
+        table = pd.DataFrame(
+            {
+                "reach_id": sections["reach_id"].to_numpy(dtype=object),
+                "station": sections["station_m"].to_numpy(dtype=np.float64),
+                "height": height,
+                "angle": sections[f"{side}_bank_angle_deg"].to_numpy(
+                    dtype=np.float64, na_value=np.nan
+                ),
+                "bound": sections[f"{side}_is_angle_lower_bound"].fillna(False).astype(bool),
+                "noise": sections["noise_m"].to_numpy(dtype=np.float64, na_value=np.nan),
+            }
+        )[used]
+        for reach_id, group in table.groupby("reach_id"):
+            heights = group["height"].to_numpy()
+            angles = group["angle"].to_numpy()
+            has_angle = np.isfinite(angles)
+            rows.append(
+                {
+                    "reach_id": reach_id,
+                    "bank": side,
+                    "bank_height_m": float(np.median(heights)),
+                    "bank_height_p90_m": float(np.quantile(heights, 0.9)),
+                    "bank_height_se_m": bank_height_se(
+                        heights,
+                        group["station"].to_numpy(),
+                        group["noise"].to_numpy(),
+                        float(smoothing_m.get(reach_id, 0.0)),
+                    ),
+                    "bank_angle_deg": (
+                        float(np.median(angles[has_angle])) if has_angle.any() else np.nan
+                    ),
+                    "is_angle_lower_bound": bool(
+                        has_angle.any() and group["bound"].to_numpy()[has_angle].mean() > 0.5
+                    ),
+                    "sections_used": len(heights),
+                }
+            )
+    columns = ["reach_id", "bank", "bank_height_m", "bank_height_p90_m", "bank_height_se_m"]
+    columns += ["bank_angle_deg", "is_angle_lower_bound", "sections_used"]
+    return pd.DataFrame(rows, columns=columns).set_index(["reach_id", "bank"]).sort_index()
+
+
+def reach_widths(
+    reaches: pd.DataFrame,
+    sections: pd.DataFrame,
+    is_counted: NDArray[np.bool_],
+    channel: pd.DataFrame,
+) -> pd.DataFrame:
+    """Return the median toe and top widths by reach_id.
+
+    A reach where no section counts takes its stream's toe width, so that lengths given in widths
+    have a meaning there; its top width stays NaN.
+    """
+    medians = sections[is_counted].groupby("reach_id")[["toe_width_m", "top_width_m"]].median()
+    medians = medians.reindex(reaches["reach_id"]).astype(np.float64)
+    of_stream = reaches["stream_id"].map(channel.set_index("stream_id")["toe_width_m"])
+    fallback = of_stream.to_numpy(dtype=np.float64, na_value=np.nan)
+    medians["toe_width_m"] = medians["toe_width_m"].fillna(
+        pd.Series(fallback, index=medians.index, dtype=np.float64)
+    )
+    return medians
+
+
+def reach_slopes(
+    reaches: pd.DataFrame,
+    sections: pd.DataFrame,
+    toe_width_m: pd.Series,
+    window_widths: float,
+    findings: Findings,
+) -> pd.Series:
+    """Return the slope by reach_id, from the beds of all sections but crossings and gaps.
+
+    A slope below nothing becomes 0: water does not run up, so it is noise, or the bed is a
+    pond's surface; a large one is a finding.
+    """
+    streams = {
+        str(key): group.sort_values("station_m") for key, group in sections.groupby("stream_id")
+    }
+    slopes = {}
+    for row in reaches.itertuples():
+        reach_id = str(row.reach_id)
+        slopes[reach_id] = np.nan
+        group = streams.get(str(row.stream_id))
+        if group is None:
+            continue
+        width = float(toe_width_m.get(reach_id, np.nan))
+        least = window_widths * width if np.isfinite(width) else 0.0
+        low, high = window(float(row.station_from_m), float(row.station_to_m), least)
+        station = group["station_m"].to_numpy(dtype=np.float64)
+        span = slice(np.searchsorted(station, low), np.searchsorted(station, high, "right"))
+        bed = group["bed_elevation_m"].to_numpy(dtype=np.float64, na_value=np.nan)[span]
+        slope = bed_slope(station[span], bed)
+        if slope < -RISE_WORTH_SAYING:
+            findings.add(
+                "warning",
+                "bed_rises",
+                f"The bed of reach {reach_id} seems to rise downstream by {-slope:.4f} m per m; "
+                "its slope is set to 0. Is the line drawn downstream?",
+                source_layer="reaches",
+                source_id=reach_id,
+                station_m=float(row.station_from_m),
+            )
+        slopes[reach_id] = max(slope, 0.0) if np.isfinite(slope) else np.nan
+    return pd.Series(slopes, dtype=np.float64)

@@ -1,0 +1,168 @@
+"""The `reaches` stage: channel, sections and bends in; reaches and banks out."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from shapely.ops import substring
+
+from reachrank.context import Context, Tables, with_tables
+from reachrank.reaches.bends import outside_shares, tightest_bends
+from reachrank.reaches.counting import counts
+from reachrank.reaches.figures import SIDES, bank_figures, reach_slopes, reach_widths
+from reachrank.reaches.split import reach_of_sections, split_streams
+from reachrank.reaches.stations import stream_places
+from reachrank.reaches.top_line import TopLine, filled_offsets, top_line
+from reachrank.settings.reaches import ReachesSettings
+
+
+def run(tables: Tables, ctx: Context) -> Tables:
+    """Cut streams into reaches, measure them, and draw the top-of-bank lines.
+
+    Parameters
+    ----------
+    tables
+        ``edges``, ``channel``, ``sections``, ``bends``, and, for the exact place of junctions,
+        ``channel_points``; left as they are.
+    ctx
+        Context of the run; ``ctx.settings.reaches`` is used.
+
+    Returns
+    -------
+    Tables
+        With ``reaches`` and ``banks``, and ``reach_id`` in ``sections``.
+    """
+    settings = ctx.settings.reaches
+    channel, edges, bends = tables["channel"], tables["edges"], tables["bends"]
+    sections = tables["sections"].copy()
+    marks = tables.get("channel_points", sections)
+    spans = split_streams(channel, marks, edges, settings.target_length_m, ctx.findings)
+    sections["reach_id"] = pd.Series(
+        reach_of_sections(sections, spans), index=sections.index, dtype=object
+    )
+    ctx.progress(0.2, "reaches cut")
+
+    is_counted = counts(sections, settings.least_quality)
+    widths = reach_widths(spans, sections, is_counted, channel)
+    smoothing = widths["toe_width_m"].fillna(0.0) * settings.smoothing_widths
+    figures = bank_figures(sections, is_counted, smoothing)
+    ctx.progress(0.5, "banks measured")
+
+    reaches = spans.merge(_edge_facts(edges), on="edge_id", how="left")
+    reaches["length_m"] = reaches["station_to_m"] - reaches["station_from_m"]
+    reaches = reaches.set_index("reach_id", drop=False)
+    reaches["toe_width_m"], reaches["top_width_m"] = widths["toe_width_m"], widths["top_width_m"]
+    reaches["slope_ratio"] = reach_slopes(
+        spans, sections, widths["toe_width_m"], settings.slope_window_widths, ctx.findings
+    )
+    reaches = reaches.join(tightest_bends(spans, bends))
+    for side in SIDES:
+        own = figures.xs(side, level="bank").reindex(reaches.index)
+        reaches[f"{side}_bank_height_m"] = own["bank_height_m"]
+        reaches[f"{side}_bank_angle_deg"] = own["bank_angle_deg"]
+    lines = _reach_lines(reaches, channel)
+    ends = shapely.distance(shapely.get_point(lines, 0), shapely.get_point(lines, -1))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = shapely.length(lines) / ends
+    reaches["sinuosity_ratio"] = np.where(ends > 0.0, np.maximum(ratio, 1.0), np.nan)
+    ctx.progress(0.7, "reaches measured")
+
+    tops = _top_lines(spans, channel, sections, is_counted, settings)
+    banks = _banks(spans, tops, figures, outside_shares(spans, sections, bends))
+    ctx.progress(1.0, "banks drawn")
+    crs = ctx.crs
+    return with_tables(
+        tables,
+        sections=sections,
+        reaches=gpd.GeoDataFrame(reaches.reset_index(drop=True), geometry=lines, crs=crs),
+        banks=gpd.GeoDataFrame(banks, geometry="geometry", crs=crs),
+    )
+
+
+def _edge_facts(edges: pd.DataFrame) -> pd.DataFrame:
+    facts = pd.DataFrame(edges)[["edge_id", "stream_name", "stream_order", "drainage_area_km2"]]
+    return facts.drop_duplicates("edge_id")
+
+
+def _reach_lines(reaches: pd.DataFrame, channel: gpd.GeoDataFrame) -> np.ndarray:
+    """Return the part of its stream's channel line that each reach is, drawn downstream."""
+    streams = {
+        str(stream): (line, float(length))
+        for stream, line, length in zip(
+            channel["stream_id"], channel.geometry, channel["length_m"], strict=True
+        )
+    }
+    lines = np.empty(len(reaches), dtype=object)
+    for i, row in enumerate(reaches.itertuples()):
+        line, length = streams[str(row.stream_id)]
+        down = 1.0 - row.station_to_m / length, 1.0 - row.station_from_m / length
+        lines[i] = substring(line, max(down[0], 0.0), min(down[1], 1.0), normalized=True)
+    return lines
+
+
+def _banks(
+    reaches: pd.DataFrame,
+    tops: dict[tuple[str, str], TopLine],
+    figures: pd.DataFrame,
+    shares: pd.DataFrame,
+) -> pd.DataFrame:
+    """Return two rows for each reach, left before right."""
+    rows = []
+    for row in reaches.itertuples():
+        for side in SIDES:
+            line = tops[str(row.stream_id), side]
+            geometry = shapely.LineString(line.between(row.station_from_m, row.station_to_m))
+            rows.append(
+                {
+                    "bank_id": f"{row.reach_id}-{side[0].upper()}",
+                    "reach_id": row.reach_id,
+                    "bank": side,
+                    "length_m": geometry.length,
+                    "outside_frac": float(shares.loc[row.reach_id, side]),
+                    "geometry": geometry,
+                }
+            )
+    columns = ["bank_id", "reach_id", "bank", "length_m", "outside_frac", "geometry"]
+    banks = pd.DataFrame(rows, columns=columns)
+    keys = pd.MultiIndex.from_frame(banks[["reach_id", "bank"]])
+    measured = figures.reindex(keys)
+    for name in ("bank_height_m", "bank_height_p90_m", "bank_height_se_m", "bank_angle_deg"):
+        banks[name] = measured[name].to_numpy(dtype=np.float64)
+    banks["is_angle_lower_bound"] = (measured["is_angle_lower_bound"] == True).to_numpy()  # noqa: E712
+    banks["sections_used"] = measured["sections_used"].fillna(0).to_numpy(dtype=np.int64)
+    return banks
+
+
+def _top_lines(
+    reaches: pd.DataFrame,
+    channel: gpd.GeoDataFrame,
+    sections: gpd.GeoDataFrame,
+    is_counted: np.ndarray,
+    settings: ReachesSettings,
+) -> dict[tuple[str, str], TopLine]:
+    """Return the top-of-bank line by stream and side."""
+    rows_of = sections.reset_index(drop=True).groupby("stream_id").indices
+    wanted = set(reaches["stream_id"])
+    lines: dict[tuple[str, str], TopLine] = {}
+    for row in channel.itertuples():
+        if row.stream_id not in wanted:
+            continue
+        own = rows_of.get(row.stream_id, np.empty(0, dtype=np.intp))
+        width = float(row.toe_width_m) if pd.notna(row.toe_width_m) else np.nan
+        places = stream_places(
+            row.geometry,
+            float(row.length_m),
+            pd.DataFrame(sections.iloc[own]),
+            is_counted[own],
+            width / 2.0,
+        )
+        gap = max(
+            settings.bridge_widths * width if np.isfinite(width) else 0.0,
+            (settings.bridge_sections + 1) * places.spacing_m,
+        )
+        for side in SIDES:
+            offsets = filled_offsets(places.side(side), gap, settings.top_median_sections)
+            lines[str(row.stream_id), side] = top_line(places.side(side), offsets, side)
+    return lines

@@ -1,0 +1,119 @@
+"""The top-of-bank line of one side of one stream, as points that know their station.
+
+The line runs the whole length of the stream, so that the banks of neighbouring reaches, cut from
+it at the border's station, meet in one point and their lengths add up.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import median_filter
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Stations:
+    """Places along one stream in downstream order, stations strictly falling; shapes (n,).
+
+    ``bearing_rad`` is the downstream direction, clockwise from north. ``top_m`` is the offset of
+    the top from the middle, NaN where it is not measured; ``toe_m`` that of the toe, never NaN.
+    """
+
+    station_m: Floats
+    x_m: Floats
+    y_m: Floats
+    bearing_rad: Floats
+    top_m: Floats
+    toe_m: Floats
+
+
+@dataclass(frozen=True)
+class TopLine:
+    """A line in downstream order: stations strictly falling, and coordinates; shapes (n,)."""
+
+    station_m: Floats
+    x_m: Floats
+    y_m: Floats
+
+    def between(self, from_m: float, to_m: float) -> Floats:
+        """Return the coordinates from the upper station to the lower one, shape (k, 2), k >= 2.
+
+        Between two points of the line the station runs evenly.
+        """
+        inside = (self.station_m > from_m) & (self.station_m < to_m)
+        station = np.concatenate([[to_m], self.station_m[inside], [from_m]])
+        rising = self.station_m[::-1]
+        x = np.interp(station, rising, self.x_m[::-1])
+        y = np.interp(station, rising, self.y_m[::-1])
+        return np.column_stack([x, y])
+
+
+def side_normal(bearing_rad: Floats, side: str) -> tuple[Floats, Floats]:
+    """Return the unit vector (x, y) towards a bank, for a channel that runs along the bearing.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> x, y = side_normal(np.array([0.0]), "left")  # going north, left is west
+    >>> float(x[0]), float(y[0])
+    (-1.0, 0.0)
+    """
+    sign = 1.0 if side == "left" else -1.0
+    return -sign * np.cos(bearing_rad), sign * np.sin(bearing_rad)
+
+
+def filled_offsets(places: Stations, gap_m: float, median_sections: int) -> Floats:
+    """Return an offset for every place: measured, bridged, or along the toe; shape (n,).
+
+    A running median first takes single false tops out of the measured ones. Places within half
+    of ``gap_m`` of a measured top lie on the straight line between their neighbours; places
+    farther away take the toe's offset.
+    """
+    known = np.isfinite(places.top_m)
+    if not known.any():
+        return places.toe_m.copy()
+    offset = np.where(known, places.top_m, np.nan)
+    if median_sections > 1:
+        offset[known] = median_filter(offset[known], size=median_sections, mode="nearest")
+    distance = _distance_to(places.station_m, places.station_m[known])
+    far = ~known & (distance > gap_m / 2.0)
+    offset[far] = places.toe_m[far]
+    fixed = known | far
+    rising = places.station_m[fixed][::-1]
+    return np.interp(places.station_m, rising, offset[fixed][::-1])
+
+
+def top_line(places: Stations, offset_m: Floats, side: str) -> TopLine:
+    """Return the line through the tops, without the points where it would run backwards.
+
+    On the inside of a bend that is tighter than the offset, the tops of neighbouring sections
+    change their order. A point is kept if it lies ahead of the last kept one, ahead meaning
+    downstream along the mean of both directions; the first point is always kept.
+    """
+    normal_x, normal_y = side_normal(places.bearing_rad, side)
+    x = places.x_m + normal_x * offset_m
+    y = places.y_m + normal_y * offset_m
+    ahead_x, ahead_y = np.sin(places.bearing_rad), np.cos(places.bearing_rad)
+    kept = [0]
+    for i in range(1, len(x)):
+        j = kept[-1]
+        forward = (x[i] - x[j]) * (ahead_x[i] + ahead_x[j]) + (y[i] - y[j]) * (
+            ahead_y[i] + ahead_y[j]
+        )
+        if forward > 0.0:
+            kept.append(i)
+    if len(kept) == 1:
+        kept = [0, len(x) - 1]
+    return TopLine(places.station_m[kept], x[kept], y[kept])
+
+
+def _distance_to(station_m: Floats, known_m: Floats) -> Floats:
+    """Return the distance of each station to the nearest known one (both falling)."""
+    rising = known_m[::-1]
+    right = np.clip(np.searchsorted(rising, station_m), 0, len(rising) - 1)
+    left = np.clip(right - 1, 0, None)
+    return np.minimum(np.abs(rising[right] - station_m), np.abs(station_m - rising[left]))
