@@ -48,7 +48,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 0
     except MemoryError:
         return _fail(
-            "reachrank: error: There is not enough memory. Rank fewer streams at a time.", OUR_MISTAKE
+            "reachrank: error: There is not enough memory. Rank fewer streams at a time.",
+            OUR_MISTAKE,
         )
     except Exception as error:  # noqa: BLE001, RUF100  (the border: nothing may pass as a bare traceback)
         if debug:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, MutableMapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, TypeAlias
 
 import geopandas as gpd
 import pandas as pd
@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from reachrank.read.dem import Dem
     from reachrank.settings import Settings
 
-Table = gpd.GeoDataFrame | pd.DataFrame
-Tables = MutableMapping[str, Table]
+Table: TypeAlias = gpd.GeoDataFrame | pd.DataFrame
+Tables: TypeAlias = MutableMapping[str, Table]
 """Layer name to table. A stage reads the layers it needs and returns a new mapping with its own
 added or replaced; it never changes a table it was given."""
 

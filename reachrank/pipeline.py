@@ -127,7 +127,9 @@ def run_by_stream(
     return {**tables, **{layer: _joined(parts) for layer, parts in made.items()}}
 
 
-def batches_of_streams(tables: Mapping[str, Table], batch_km: float = BATCH_KM) -> Iterator[set[str]]:
+def batches_of_streams(
+    tables: Mapping[str, Table], batch_km: float = BATCH_KM
+) -> Iterator[set[str]]:
     """Yield sets of stream ids, catchment after catchment, each about ``batch_km`` long at most.
 
     A network without any stream gives one empty batch, so that every layer is still made.

@@ -6,7 +6,7 @@ import html
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import geopandas as gpd
 import pandas as pd
@@ -15,15 +15,13 @@ from reachrank import pipeline
 from reachrank.context import Context, Inputs, Tables
 from reachrank.progress import Progress, silent
 from reachrank.report import summary
+from reachrank.report.cautions import CAUTIONS
 from reachrank.report.plain import plain
 from reachrank.schema import PUBLIC_LAYERS
 from reachrank.settings import Settings
 from reachrank.settings.load import load_settings
 from reachrank.write import DEFAULT_PROFILES, Profiles, Units, write_ranked
 from reachrank.write.run_info import run_info
-
-if TYPE_CHECKING:
-    from reachrank.context import Table
 
 _SHOWN = {
     "rank": "Rank",
@@ -115,7 +113,7 @@ class Ranking:
         units: Units = "metric",
         profiles: Profiles = DEFAULT_PROFILES,
     ) -> Path:
-        """Write the ranked GeoPackage and return where it is; see `reachrank.write.write_ranked`."""
+        """Write the ranked GeoPackage and return where it is; see `reachrank.write`."""
         return write_ranked(
             self.tables, self.ctx, path, overwrite=overwrite, units=units, profiles=profiles
         )
@@ -137,7 +135,7 @@ class Ranking:
             "<tr>" + "".join(f"<td>{_cell(row[name])}</td>" for name in names) + "</tr>"
             for row in top.to_dict("records")
         )
-        caution = html.escape(summary.CAUTIONS[0])
+        caution = html.escape(CAUTIONS[0])
         return (
             f"<p>{html.escape(repr(self)[1:-1])}</p><table><thead><tr>{head}</tr></thead>"
             f"<tbody>{body}</tbody></table><p>{caution}</p>"
@@ -190,7 +188,7 @@ def rank(
     if not isinstance(settings, Settings):
         values = settings if isinstance(settings, Mapping) else None
         settings = load_settings(None if values is not None else settings, values)  # type: ignore[arg-type]
-    given = {name: str(v) if isinstance(v, Path) else v for name, v in inputs.items()}
+    given: dict[str, Any] = {n: str(v) if isinstance(v, Path) else v for n, v in inputs.items()}
     what = Inputs(streams=str(streams), dem=_texts(dem), structures=_texts(structures), **given)
     tables, ctx = pipeline.rank_tables(what, settings, progress=progress, jobs=jobs)
     return Ranking(tables, ctx)

@@ -7,11 +7,17 @@ from collections.abc import Iterator
 
 import click
 
+from reachrank.description import description
 from reachrank.errors import UsageError
 from reachrank.schema import LAYERS, Column, Layer
-from reachrank.write.descriptions import description
 
-_KINDS = {"str": "text", "int": "whole number", "float": "number", "bool": "yes/no", "bytes": "bytes"}
+_KINDS = {
+    "str": "text",
+    "int": "whole number",
+    "float": "number",
+    "bool": "yes/no",
+    "bytes": "bytes",
+}
 
 
 @click.command()
@@ -34,7 +40,9 @@ def columns(name: str | None, units: str, inner: bool) -> None:
 def _layers(inner: bool) -> Iterator[str]:
     for layer in LAYERS.values():
         if layer.public or inner:
-            yield from textwrap.wrap(f"{layer.name:<15}{layer.meaning}", 96, subsequent_indent=" " * 15)
+            yield from textwrap.wrap(
+                f"{layer.name:<15}{layer.meaning}", 96, subsequent_indent=" " * 15
+            )
 
 
 def _layer(layer: Layer, *, us: bool) -> Iterator[str]:

@@ -21,7 +21,12 @@ if TYPE_CHECKING:
 Command = Callable[..., Any]
 
 _FILES = (
-    ("--structures", "structures", "Buildings or other things that could be lost; may be repeated.", True),
+    (
+        "--structures",
+        "structures",
+        "Buildings or other things that could be lost; may be repeated.",
+        True,
+    ),
     ("--roads", "roads", "Road lines.", False),
     ("--cover", "cover", "Raster of canopy height or land-cover classes.", False),
     ("--soils", "soils", "Soil polygons with a texture or erodibility column.", False),
@@ -44,7 +49,10 @@ def settings_options(command: Command) -> Command:
         help="One setting; beats the file. May be repeated.",
     )(command)  # fmt: skip
     return click.option(
-        "--settings", "settings_file", metavar="FILE.toml", help="Settings; see `reachrank settings`."
+        "--settings",
+        "settings_file",
+        metavar="FILE.toml",
+        help="Settings; see `reachrank settings`.",
     )(command)
 
 
@@ -52,7 +60,9 @@ def dem_options(command: Command) -> Command:
     """Add the options on how the DEM is read."""
     for option in (
         click.option(
-            "--allow-remote", is_flag=True, help="Allow inputs that are not plain files on this machine."
+            "--allow-remote",
+            is_flag=True,
+            help="Allow inputs that are not plain files on this machine.",
         ),
         click.option(
             "--dem-units",
@@ -99,7 +109,7 @@ def inputs_and_settings(given: Mapping[str, Any]) -> tuple[Inputs, Settings]:
 def chosen_settings(
     path: str | None, set_values: Iterable[str] = (), options: Mapping[str, Any] | None = None
 ) -> Settings:
-    """Return the settings of a file, or the defaults, with single values put on top; all checked."""
+    """Return the settings of a file, or the defaults, with single values on top; all checked."""
     from reachrank.settings.load import load_settings, parse_override  # noqa: PLC0415  (pydantic)
 
     return load_settings(path, {**dict(map(parse_override, set_values)), **(options or {})})
@@ -113,11 +123,15 @@ def _option_of(setting: Any) -> Callable[[Command], Command]:
     elif kind is tuple:
         kind = _WholeNumbers()
     return click.option(
-        "--" + setting.name.replace("_", "-"), setting.name, type=kind, default=None, help=told["text"]
+        "--" + setting.name.replace("_", "-"),
+        setting.name,
+        type=kind,
+        default=None,
+        help=told["text"],
     )
 
 
-class _WholeNumbers(click.ParamType):
+class _WholeNumbers(click.ParamType):  # type: ignore[type-arg,unused-ignore]  # generic since click 8.4
     """Whole numbers with commas between: 41,42,43."""
 
     name = "numbers"

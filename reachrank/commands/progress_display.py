@@ -40,12 +40,13 @@ def showing(style: str) -> Iterator[Progress]:
 
 
 def _json_lines() -> Progress:
-    last = [-1.0, ""]
+    last_s, last_message = -1.0, ""
 
     def hook(fraction: float, message: str) -> None:
-        now = time.monotonic()
-        if message != last[1] or fraction >= 1.0 or now - float(last[0]) > _LEAST_PAUSE_S:
-            last[:] = [now, message]
+        nonlocal last_s, last_message
+        now_s = time.monotonic()
+        if message != last_message or fraction >= 1.0 or now_s - last_s > _LEAST_PAUSE_S:
+            last_s, last_message = now_s, message
             row = {"event": "progress", "fraction": round(fraction, 4), "message": message}
             click.echo(json.dumps(row), err=True)
 
@@ -53,11 +54,12 @@ def _json_lines() -> Progress:
 
 
 def _stage_lines() -> Progress:
-    last = [""]
+    last_message = ""
 
     def hook(fraction: float, message: str) -> None:
-        if message != last[0]:
-            last[0] = message
+        nonlocal last_message
+        if message != last_message:
+            last_message = message
             click.echo(f"{fraction:4.0%} {message}", err=True)
 
     return hook
@@ -66,9 +68,14 @@ def _stage_lines() -> Progress:
 @contextmanager
 def _bar() -> Iterator[Progress]:
     from rich.console import Console  # noqa: PLC0415  (slow to load, seldom needed)
-    from rich.progress import BarColumn, Progress as Bar, TextColumn, TimeElapsedColumn  # noqa: PLC0415
+    from rich.progress import BarColumn, TextColumn, TimeElapsedColumn  # noqa: PLC0415
+    from rich.progress import Progress as Bar  # noqa: PLC0415
 
-    columns = (TextColumn("{task.description}", markup=False), BarColumn(), TextColumn("{task.percentage:>3.0f}%"))
+    columns = (
+        TextColumn("{task.description}", markup=False),
+        BarColumn(),
+        TextColumn("{task.percentage:>3.0f}%"),
+    )
     with Bar(*columns, TimeElapsedColumn(), console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("read", total=1.0)
 

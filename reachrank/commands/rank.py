@@ -19,7 +19,9 @@ if TYPE_CHECKING:
     from reachrank.context import Inputs
     from reachrank.settings import Settings
 
-out_option = click.option("--out", required=True, metavar="FILE.gpkg", help="The GeoPackage to write.")
+out_option = click.option(
+    "--out", required=True, metavar="FILE.gpkg", help="The GeoPackage to write."
+)
 units_option = click.option(
     "--units",
     type=click.Choice(["metric", "us"]),
@@ -45,7 +47,14 @@ profiles_option = click.option(
 @overwrite_option
 @progress_option
 def rank(
-    out: str, units: str, profiles: str, jobs: int, overwrite: bool, progress_style: str, **given: Any
+    *,
+    out: str,
+    units: str,
+    profiles: str,
+    jobs: int,
+    overwrite: bool,
+    progress_style: str,
+    **given: Any,
 ) -> None:
     """Rank the reaches and banks of STREAMS by the elevations in DEM.
 
@@ -87,9 +96,7 @@ def rank_files(
         ctx.progress = part(progress, 0.05, 0.97)
         tables = pipeline.rank_opened(tables, ctx)
         progress(0.97, "write")
-        landed = write.write_ranked(
-            tables, ctx, out, overwrite=overwrite, units=us, profiles=keep
-        )
+        landed = write.write_ranked(tables, ctx, out, overwrite=overwrite, units=us, profiles=keep)
         progress(1.0, "done")
     click.echo()
     for line in summary.ranking_lines(tables, us=us == "us"):
@@ -107,7 +114,8 @@ def rank_files(
 def input_files(inputs: Inputs) -> list[str]:
     """Return every file or folder that the inputs name, so that none of them is written over."""
     named = [inputs.streams, *inputs.dem, *inputs.structures]
-    named += [inputs.roads, inputs.cover, inputs.soils, inputs.area_raster, inputs.constraints]
-    paths = [name.partition("|")[0] for name in named if name]
+    more = (inputs.roads, inputs.cover, inputs.soils, inputs.area_raster, inputs.constraints)
+    named += [path for path in more if path]
+    paths = [name.partition("|")[0] for name in named]
     # file:layer; the part before the colon is tried too, a drive letter does no harm
     return paths + [path.rpartition(":")[0] for path in paths if path.rpartition(":")[0]]

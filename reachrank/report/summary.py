@@ -45,7 +45,8 @@ def _reach_lines(row: Mapping[Any, Any], *, us: bool) -> Iterator[str]:
     side = row.get("worst_bank")
     bank = f", {plain(side)} bank" if pd.notna(side) else ""
     yield ""
-    yield f"{int(row['rank']):4d}  {stream}, station {near} to {far}{bank}  [{plain(row['reach_id'], 60)}]"
+    reach = plain(row["reach_id"], 60)
+    yield f"{int(row['rank']):4d}  {stream}, station {near} to {far}{bank}  [{reach}]"
     marks = [f"score {row['priority_score']:.0f} of 100"]
     if pd.notna(row.get("rank_low")) and pd.notna(row.get("rank_high")):
         marks.append(f"rank {row['rank_low']:.0f} to {row['rank_high']:.0f} in 9 of 10 draws")
@@ -71,7 +72,9 @@ def findings_lines(findings: pd.DataFrame, *, most: int = 6) -> Iterator[str]:
         yield f"Findings: {len(findings)}, all of them in the layer findings. Most common:"
     for (severity, code), row in kinds.head(most).iterrows():
         what = "left out" if severity == "left_out" else "warning"
-        yield from _wrapped(f"{row['size']} x {what}, {plain(code, 40)}: {plain(row['first'], 200)}")
+        yield from _wrapped(
+            f"{row['size']} x {what}, {plain(code, 40)}: {plain(row['first'], 200)}"
+        )
 
 
 def caution_lines() -> Iterator[str]:

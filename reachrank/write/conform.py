@@ -47,7 +47,9 @@ def conform(table: Table, layer: Layer, *, whole: bool) -> Table:
         For a column that the schema does not know, a wrong type, a value outside its limits, a
         null in a required column, or the wrong geometry. All faults are listed at once.
     """
-    faults = [f"unknown column {name}" for name in _attribute_names(table) if name not in layer.names]
+    faults = [
+        f"unknown column {name}" for name in _attribute_names(table) if name not in layer.names
+    ]
     columns: dict[str, pd.Series] = {}
     for column in layer:
         if column.name in table.columns:
@@ -69,7 +71,9 @@ def conform(table: Table, layer: Layer, *, whole: bool) -> Table:
     if layer.geometry == "None":
         return frame.reset_index(drop=True)
     geometry = table.geometry if isinstance(table, gpd.GeoDataFrame) else gpd.GeoSeries([])
-    return gpd.GeoDataFrame(frame, geometry=geometry.values, crs=geometry.crs).reset_index(drop=True)
+    return gpd.GeoDataFrame(frame, geometry=geometry.values, crs=geometry.crs).reset_index(
+        drop=True
+    )
 
 
 def with_schema_types(table: Table) -> Table:
@@ -90,7 +94,9 @@ def _attribute_names(table: Table) -> list[str]:
 def _typed(values: pd.Series, column: Column, faults: list[str]) -> pd.Series:
     try:
         if column.kind == "float":
-            return pd.to_numeric(values.astype("object").where(values.notna(), np.nan)).astype("float64")
+            return pd.to_numeric(values.astype("object").where(values.notna(), np.nan)).astype(
+                "float64"
+            )
         if column.kind == "str" and values.dropna().map(lambda v: not isinstance(v, str)).any():
             raise TypeError("not all text")
         return values.astype(DTYPES[column.kind])

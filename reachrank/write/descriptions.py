@@ -6,15 +6,13 @@ Uses the schema extension of the GeoPackage standard (OGC 12-128r14, annex F.9):
 
 from __future__ import annotations
 
-import re
 import sqlite3
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import closing
-from dataclasses import dataclass
 from pathlib import Path
 
-from reachrank.schema import LAYERS, Column
-from reachrank.units import us_name, us_unit
+from reachrank.description import description
+from reachrank.schema import LAYERS
 
 _TABLES = """
 CREATE TABLE IF NOT EXISTS gpkg_data_columns (
@@ -35,18 +33,6 @@ _EXTENSIONS = [
     (table, None, "gpkg_schema", _DEFINITION, "read-write")
     for table in ("gpkg_data_columns", "gpkg_data_column_constraints")
 ]
-_COLUMN_IN_TEXT = re.compile(r"\b[a-z]+(?:_[a-z0-9]+)*_(?:m|m2|m3|km2)\b")
-_SIDES = {"bank", "outside_bank", "worst_bank"}
-
-
-@dataclass(frozen=True)
-class Description:
-    """What a reader is told of one column as it stands in the file."""
-
-    column: str
-    title: str
-    text: str
-    constraint: str | None
 
 
 def describe_columns(path: Path, layers: Iterable[str], *, us: bool) -> None:
@@ -54,7 +40,7 @@ def describe_columns(path: Path, layers: Iterable[str], *, us: bool) -> None:
     with closing(sqlite3.connect(path)) as db, db:
         db.executescript(_TABLES)
         db.executemany("INSERT INTO gpkg_extensions VALUES (?, ?, ?, ?, ?)", _EXTENSIONS)
-        ranges: set[tuple[float, float]] = set()
+        ranges: dict[str, tuple[float, float]] = {}
         for layer in layers:
             present = {row[1] for row in db.execute(f'PRAGMA table_info("{layer}")')}
             for column in LAYERS[layer]:
@@ -66,44 +52,15 @@ def describe_columns(path: Path, layers: Iterable[str], *, us: bool) -> None:
                     (layer, told.column, told.title, told.title, told.text, told.constraint),
                 )
                 if told.constraint and told.constraint != "bank_side":
-                    ranges.add((float(column.least or 0.0), float(column.greatest or 0.0)))
+                    ranges[told.constraint] = (column.least or 0.0, column.greatest or 0.0)
         db.executemany(
             "INSERT INTO gpkg_data_column_constraints VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-            list(_constraint_rows(sorted(ranges))),
+            list(_constraint_rows(ranges)),
         )
 
 
-def description(column: Column, *, us: bool = False) -> Description:
-    """Return what the file, the command `columns` and labels say of a column.
-
-    >>> from reachrank.schema import BANKS
-    >>> description(BANKS["length_m"], us=True).title
-    'Length (ft)'
-    """
-    unit = us_unit(column.unit) if us else column.unit
-    title = column.title
-    if us and unit != column.unit:
-        title = title.replace(f"({column.unit})", f"({unit})")
-    told = f"{column.meaning} Unit: {unit}." if unit else column.meaning
-    return Description(
-        us_name(column.name)[0] if us else column.name,
-        title,
-        _COLUMN_IN_TEXT.sub(lambda match: us_name(match[0])[0], told) if us else told,
-        _constraint_name(column),
-    )
-
-
-def _constraint_name(column: Column) -> str | None:
-    if column.name in _SIDES:
-        return "bank_side"
-    if column.least is None or column.greatest is None:  # the standard's ranges need both ends
-        return None
-    return f"from_{column.least:g}_to_{column.greatest:g}".replace("-", "minus_").replace(".", "_")
-
-
-def _constraint_rows(ranges: Iterable[tuple[float, float]]) -> Iterator[tuple[object, ...]]:
+def _constraint_rows(ranges: Mapping[str, tuple[float, float]]) -> Iterator[tuple[object, ...]]:
     for side in ("left", "right"):
         yield "bank_side", "enum", side, None, None, None, None, f"{side}, looking downstream"
-    for least, greatest in ranges:
-        name = f"from_{least:g}_to_{greatest:g}".replace("-", "minus_").replace(".", "_")
+    for name, (least, greatest) in sorted(ranges.items()):
         yield name, "range", None, least, 1, greatest, 1, f"{least:g} to {greatest:g}"

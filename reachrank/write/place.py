@@ -96,7 +96,9 @@ def _move(here: Aside, *, overwrite: bool) -> None:
     except PermissionError:
         _keep_beside(here, "is open in another program")
     except OSError as error:
-        raise OutputError(f"Could not move the result into place: {error}.", where=str(target)) from error
+        raise OutputError(
+            f"Could not move the result into place: {error}.", where=str(target)
+        ) from error
 
 
 def _keep_beside(here: Aside, why: str) -> None:
@@ -165,4 +167,3 @@ def _is_dead(process: int) -> bool:
     except OSError:
         return False
     return False
-

@@ -22,7 +22,11 @@ Units = Literal["metric", "us"]
 
 
 def public_tables(
-    tables: Mapping[str, Table], ctx: Context, *, profiles: Profiles = DEFAULT_PROFILES, units: Units = "metric"
+    tables: Mapping[str, Table],
+    ctx: Context,
+    *,
+    profiles: Profiles = DEFAULT_PROFILES,
+    units: Units = "metric",
 ) -> Tables:
     """Return the layers of a ranked file in the working CRS, metric, checked against the schema."""
     whole = {

@@ -21,7 +21,16 @@ LIBRARIES = (
     "pyflwdir", "exactextract",
 )  # fmt: skip
 
-OWN_KEYS = ("stage", "units", "inputs", "settings", "working_crs", "output_crs", "versions", "cautions")
+OWN_KEYS = (
+    "stage",
+    "units",
+    "inputs",
+    "settings",
+    "working_crs",
+    "output_crs",
+    "versions",
+    "cautions",
+)
 """Keys written here; all others are facts that the stages stated."""
 
 
@@ -72,5 +81,3 @@ def versions() -> dict[str, str]:
         except PackageNotFoundError:
             found[name] = "not installed as a package"
     return found
-
-

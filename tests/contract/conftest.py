@@ -9,16 +9,17 @@ import geopandas as gpd
 import pandas as pd
 import pytest
 from pyproj import CRS
+from shapely.geometry import LineString
+
 from reachrank.context import Context, Inputs
 from reachrank.schema import LAYERS, Column, Layer
 from reachrank.settings import Settings
-from shapely.geometry import LineString
 
 WORKING = CRS.from_epsg(26915)  # NAD83 / UTM zone 15N
 
 
 def a_value(column: Column, row: int) -> Any:
-    """A value that the column allows, another one in each row, null in the last where it may be."""
+    """Return a value that the column allows, another in each row, null in the last if it may be."""
     if row == 2 and not column.required:
         return None
     if column.name in ("bank", "outside_bank", "worst_bank"):
@@ -70,6 +71,8 @@ def made_run() -> MadeRun:
         output_crs=WORKING,
         facts={"elevation_unit": "m, from the file"},
     )
-    ctx.findings.add("warning", "coarse", "The bank 1.5 m high is seen by two cells.", station_m=12.5)
-    ctx.findings.add("info", "turned", "Line turned.", geometry=LineString([(0, 0), (1, 1)]).centroid)
+    ctx.findings.add("warning", "coarse", "A bank 1.5 m high is seen by two cells.", station_m=12.5)
+    ctx.findings.add(
+        "info", "turned", "Line turned.", geometry=LineString([(0, 0), (1, 1)]).centroid
+    )
     return MadeRun(tables, ctx)

@@ -13,11 +13,12 @@ import numpy as np
 import pyogrio
 import pytest
 from pyproj import CRS
+from shapely.geometry import LineString
+
 from reachrank.errors import BugError
 from reachrank.schema import LAYERS, PUBLIC_LAYERS
 from reachrank.units import to_metric
 from reachrank.write import write_ranked, write_step
-from shapely.geometry import LineString
 
 
 def rows(path, sql):
@@ -119,10 +120,18 @@ def test_step_file_keeps_every_bit(made_run, tmp_path):
 
 
 def test_step_file_has_only_the_columns_so_far(made_run, tmp_path):
-    tables = {"edges": made_run.tables["edges"], "sections": made_run.tables["sections"].drop(columns="reach_id")}
+    tables = {
+        "edges": made_run.tables["edges"],
+        "sections": made_run.tables["sections"].drop(columns="reach_id"),
+    }
     path = write_step(tables, made_run.ctx, tmp_path / "a.gpkg", stage="sections")
     assert "reach_id" not in pyogrio.read_info(path, layer="sections")["fields"]
-    assert {n for n, _ in pyogrio.list_layers(path)} == {"edges", "sections", "findings", "run_info"}
+    assert {n for n, _ in pyogrio.list_layers(path)} == {
+        "edges",
+        "sections",
+        "findings",
+        "run_info",
+    }
 
 
 def test_layers_without_rows_keep_their_columns(made_run, tmp_path):
