@@ -93,7 +93,7 @@ class Curve:
         return self.discharge(self._published_area(drainage_area_km2)) * self._length_m**3
 
     def is_beyond_fit(self, drainage_area_km2: ArrayLike) -> NDArray[np.bool_]:
-        """True where the drainage area lies outside of the fitted range, if that is known."""
+        """Return where the drainage area lies outside of the fitted range, if that is known."""
         area = np.asarray(drainage_area_km2, np.float64)
         least, greatest = self.fit_km2
         return np.asarray((area < least) | (area > greatest), np.bool_)

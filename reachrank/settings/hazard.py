@@ -6,6 +6,7 @@ ends it stays level. Scores run from 0 (adds nothing) to 1 (adds its whole weigh
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from reachrank.settings._field import COMMON_PRACTICE, setting
@@ -32,8 +33,8 @@ class HazardSettings:
     # ---- weights: shared out anew when a factor's layer is absent ------------------------
     bank_height_weight: float = _weight(
         0.15,
-        "Weight of the bank's height over the greatest bankfull depth. Height carries the most in all"
-        " (0.35 with the next), for it is what lidar measures best.",
+        "Weight of the bank's height over the greatest bankfull depth. Height carries the most in"
+        " all (0.35 with the next), for it is what lidar measures best.",
     )
     bank_height_absolute_weight: float = _weight(
         0.20,
@@ -49,35 +50,36 @@ class HazardSettings:
         "Weight of missing trees and shrubs; held below height and bend, for along large rivers"
         " cover explained little (Nanson & Hickin 1986).",
     )
-    soil_weight: float = _weight(0.05, "Weight of the soil; low, for soil maps are coarse at a bank.")
+    soil_weight: float = _weight(0.05, "Weight of the soil; low: soil maps are coarse at a bank.")
     unit_stream_power_weight: float = _weight(
         0.05, "Weight of the stream's power on its bed; low, for slope and discharge are estimates."
     )
     cutting_down_weight: float = _weight(
-        0.05, "Weight of unusually high banks on both sides at once, a sign that the bed is sinking."
+        0.05,
+        "Weight of unusually high banks on both sides at once, a sign of a sinking bed.",
     )
 
     # ---- breakpoints -----------------------------------------------------------------------
-    bank_height_knots: Knots = _knots(
+    bank_height_knots: tuple[tuple[float, float], ...] = _knots(
         ((1.0, 0.0), (1.11, 0.11), (1.2, 0.33), (1.6, 0.56), (2.1, 0.78), (2.8, 1.0)),
         "Score by bank height over the greatest bankfull depth. Lidar height leaves out the"
         " wetted depth, so the ratio reads low where there is water.",
         "ratio",
         f"{_BANK_TABLE}; index 1 to 10 brought to 0 to 1",
     )
-    bank_height_absolute_knots: Knots = _knots(
+    bank_height_absolute_knots: tuple[tuple[float, float], ...] = _knots(
         ((0.3, 0.0), (1.0, 0.15), (2.0, 0.40), (4.0, 0.80), (6.0, 1.0)),
         "Score by bank height; still rising at 4 m, so that high banks are told apart.",
         "m",
         "tool default, no published limit",
     )
-    bank_angle_knots: Knots = _knots(
+    bank_angle_knots: tuple[tuple[float, float], ...] = _knots(
         ((10.0, 0.0), (21.0, 0.10), (61.0, 0.60), (81.0, 0.85), (90.0, 1.0)),
         "Score by the face's angle from level. A raster cannot show more than 90 degrees.",
         "degrees",
         f"{_BANK_TABLE}; scores are a tool default, spread over 0 to 90 degrees",
     )
-    bend_knots: Knots = _knots(
+    bend_knots: tuple[tuple[float, float], ...] = _knots(
         ((0.0, 0.0), (0.1, 0.10), (0.2, 0.30), (0.333, 0.65), (0.5, 0.85), (0.667, 1.0)),
         "Score on the outside of a bend by width over radius (0.333 is a radius of 3 widths); used"
         " by the rule 'monotone'.",
@@ -85,38 +87,39 @@ class HazardSettings:
         "rises throughout, as in Furbish 1988 (Geology 16:752) and Sylvester, Durkin & Covault 2019"
         " (Geology 47:263); level beyond a radius of 1.5 widths: tool default",
     )
-    cover_knots: Knots = _knots(
+    cover_knots: tuple[tuple[float, float], ...] = _knots(
         ((0.0, 1.0), (0.3, 0.65), (0.8, 0.1), (1.0, 0.0)),
         "Score by the share of tree and shrub cover behind the top of the bank.",
         "0-1",
         "tool default, no published limit; direction as in Beeson & Doyle 1995 (Water Resour. Bull."
         " 31:983)",
     )
-    soil_knots: Knots = _knots(
+    soil_knots: tuple[tuple[float, float], ...] = _knots(
         ((0.0, 0.0), (1.0, 1.0)),
         "Score by the soil's erodibility index, 0 to 1.",
         "0-1",
         "the index is the score",
     )
-    unit_stream_power_knots: Knots = _knots(
+    unit_stream_power_knots: tuple[tuple[float, float], ...] = _knots(
         ((5.0, 0.0), (60.0, 0.5), (300.0, 1.0)),
         "Score by unit stream power at bankfull.",
         "W/m²",
         "upper end: Magilligan 1992 (Geomorphology 5:373), recalled, not re-read; the rest tool"
         " default",
     )
-    cutting_down_knots: Knots = _knots(
+    cutting_down_knots: tuple[tuple[float, float], ...] = _knots(
         ((1.0, 0.0), (1.5, 0.5), (2.5, 1.0)),
         "Score by the lower bank's height over the greatest bankfull depth, or over the run's"
         " median of the same without a curve.",
         "ratio",
         "tool default, no published limit",
     )
-    factor_weights: dict[str, float] = setting(
+    factor_weights: Mapping[str, float] = setting(
         {}, "Weights of factors that come from other packages, by name, in place of their own."
     )
-    factor_knots: dict[str, Knots] = setting(
-        {}, "Breakpoints of factors that come from other packages, by name, in place of their own."
+    factor_knots: Mapping[str, tuple[tuple[float, float], ...]] = setting(
+        {},
+        "Breakpoints of factors that come from other packages, by name, in place of their own.",
     )
 
     # ---- missing values, sections, banks --------------------------------------------------
@@ -145,7 +148,10 @@ class HazardSettings:
         greatest=4.0,
     )
     field_bankfull_width_m: float = setting(
-        0.0, "Bankfull width measured in the field, for the whole run; 0 for none.", unit="m", least=0.0
+        0.0,
+        "Bankfull width measured in the field, for the run; 0 for none.",
+        unit="m",
+        least=0.0,
     )
     field_greatest_depth_m: float = setting(
         0.0,
@@ -168,7 +174,8 @@ class HazardSettings:
         (), "a and b of your own curve's discharge; empty for none."
     )
     own_curve_fit: tuple[float, ...] = setting(
-        (), "Least and greatest drainage area behind your own curve, in its units; empty for unknown."
+        (),
+        "Least and greatest drainage area behind your own curve, in its units; or empty.",
     )
     own_curve_citation: str = setting("", "Where your own curve comes from.")
 
@@ -189,7 +196,11 @@ class HazardSettings:
         greatest=20.0,
     )
     bend_peak_floor: float = setting(
-        0.5, "Score of the peaked rule at a radius of one width.", unit="0-1", least=0.0, greatest=1.0
+        0.5,
+        "Score of the peaked rule at a radius of one width.",
+        unit="0-1",
+        least=0.0,
+        greatest=1.0,
     )
     bend_lag_widths: float = setting(
         1.0,
@@ -205,7 +216,7 @@ class HazardSettings:
     cover_strip_m: float = setting(
         10.0, "Width of the strip behind the top of the bank.", unit="m", least=1.0, greatest=200.0
     )
-    soil_texture_index: dict[str, float] = setting(
+    soil_texture_index: Mapping[str, float] = setting(
         {
             "sand": 1.0, "loamy sand": 0.95, "sandy loam": 0.84, "fine sandy loam": 0.8,
             "silt": 0.68, "silt loam": 0.68, "loam": 0.48, "sandy clay loam": 0.45,
@@ -218,7 +229,7 @@ class HazardSettings:
         source="sand, sandy loam, silt loam, loam, fine gravel, clay: Fischenich 2001 (ERDC"
         " TN-EMRRP-SR-29), recalled, not re-read; the textures between them: tool default",
     )  # fmt: skip
-    soil_erodibility_knots: Knots = _knots(
+    soil_erodibility_knots: tuple[tuple[float, float], ...] = _knots(
         ((0.02, 0.0), (0.64, 1.0)),
         "Erodibility index by the erodibility attribute, used where a soil has no texture; the"
         " default is the usual range of a soil-loss K factor in U.S. units.",
@@ -272,5 +283,9 @@ class HazardSettings:
         0.4, "Relative standard error of unit stream power.", unit="0-1", least=0.0, greatest=2.0
     )
     radius_relative_se: float = setting(
-        0.15, "Relative standard error of width over bend radius.", unit="0-1", least=0.0, greatest=1.0
+        0.15,
+        "Relative standard error of width over bend radius.",
+        unit="0-1",
+        least=0.0,
+        greatest=1.0,
     )

@@ -24,8 +24,8 @@ class PrioritySettings:
         "product",
         "How hazard and exposure make priority. 'product': hazard * (u + (1 - u) * exposure / 100)"
         " with u the unexposed_share: a sound bank is no priority however near the house, a failing"
-        " one with nothing near keeps part. 'weighted_mean': by exposure_weight.\n"
-        "'hazard_where_exposed': hazard where exposure is above 0, else 0.",
+        " one with nothing near keeps part. 'weighted_mean': by exposure_weight."
+        " 'hazard_where_exposed': hazard where exposure is above 0, else 0.",
         choices=("product", "weighted_mean", "hazard_where_exposed"),
     )
     unexposed_share: float = setting(
@@ -49,7 +49,7 @@ class PrioritySettings:
         " 'quiet'. Rising, three of them.",
         unit="0-100",
     )
-    top_n: int = setting(10, "top_share counts the draws in which a rank is this or better.", least=1)
+    top_n: int = setting(10, "top_share counts the draws with a rank of this or better.", least=1)
     draws: int = setting(
         2000,
         "Number of draws behind rank_low, rank_high and top_share. A share is then good to 0.022"

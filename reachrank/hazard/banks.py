@@ -1,0 +1,119 @@
+"""From sections to banks: the section at the chosen quantile decides, so the sum can be read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from reachrank.hazard.engine import Hazard
+from reachrank.hazard.measure import SIDES, floats
+from reachrank.hazard.side_frame import Bools, Floats
+
+
+@dataclass(frozen=True)
+class Deciding:
+    """For each bank: the row and side of its deciding section, -1 where none counts."""
+
+    row: NDArray[np.int64]
+    side: NDArray[np.int64]
+    usable_frac: Floats
+    """Share of the bank's sections that count."""
+    measured_frac: Floats
+    """Mean share of the weight that was measured in them."""
+
+    @property
+    def known(self) -> Bools:
+        """Which banks have a deciding section."""
+        return self.row >= 0
+
+    def take(self, values: NDArray[np.generic]) -> NDArray[np.generic]:
+        """Return values of shape (sections, 2) at the deciding sections of the known banks."""
+        return values[self.row[self.known], self.side[self.known]]
+
+
+def deciding_sections(
+    sections: pd.DataFrame, banks: pd.DataFrame, hazard: Hazard, quantile: float
+) -> Deciding:
+    """Return each bank's deciding section.
+
+    Of the k sections that count, sorted by score, it is number ceil(quantile * (k - 1)) from 0:
+    always a section that exists, the next higher one where the quantile falls between two. Of
+    equal scores the lower station comes first.
+    """
+    key = pd.Series(
+        np.arange(len(banks)), index=pd.MultiIndex.from_arrays([banks["reach_id"], banks["bank"]])
+    )
+    bank = np.column_stack(
+        [
+            key.reindex(pd.MultiIndex.from_arrays([sections["reach_id"], [side] * len(sections)]))
+            .fillna(-1)
+            .to_numpy(np.int64)
+            for side in SIDES
+        ]
+    )
+    count = len(banks)
+    row, side = (part.ravel() for part in np.indices(bank.shape))
+    flat_bank, flat_score = bank.ravel(), hazard.hazard_score.ravel()
+    all_of = np.bincount(flat_bank[flat_bank >= 0], minlength=count)
+    use = np.flatnonzero((flat_bank >= 0) & np.isfinite(flat_score))
+    station = floats(sections, "station_m")[row[use]]
+    use = use[np.lexsort((station, flat_score[use], flat_bank[use]))]
+    used_of = np.bincount(flat_bank[use], minlength=count)
+    start = np.concatenate(([0], np.cumsum(used_of)[:-1])) if count else np.empty(0, np.int64)
+    pick = start + np.ceil(quantile * np.maximum(used_of - 1, 0) - 1e-9).astype(np.int64)
+    has = used_of > 0
+    chosen_row, chosen_side = np.full(count, -1, np.int64), np.full(count, -1, np.int64)
+    chosen_row[has] = row[use[pick[has]]]
+    chosen_side[has] = side[use[pick[has]]]
+    measured = np.bincount(
+        flat_bank[use], weights=hazard.measured_frac.ravel()[use], minlength=count
+    )
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return Deciding(chosen_row, chosen_side, used_of / all_of, measured / used_of)
+
+
+def factor_rows(
+    sections: pd.DataFrame, banks: pd.DataFrame, hazard: Hazard, deciding: Deciding
+) -> pd.DataFrame:
+    """Return the layer ``factors``: one row per bank with a score and factor, sorted by bank."""
+    known = deciding.known
+    bank_id = banks["bank_id"].to_numpy(object)[known]
+    section_id = sections["section_id"].to_numpy(object)[deciding.row[known]]
+    blocks = []
+    for order, part in enumerate(hazard.parts):
+        missing = deciding.take(part.is_missing).astype(np.bool_)
+        bound = deciding.take(part.is_lower_bound).astype(np.bool_)
+        scores = deciding.take(part.score).astype(np.float64)
+        state = np.select([missing, bound], ["missing", "lower_bound"], "measured")
+        origin = f"breakpoints: {part.factor.reference}; "
+        how = {
+            "missing": "no value here, scored as the run's typical one",
+            "lower_bound": "a lower bound, measured",
+            "measured": "measured",
+        }
+        blocks.append(
+            pd.DataFrame(
+                {
+                    "bank_id": bank_id,
+                    "factor": part.factor.name,
+                    "value": deciding.take(part.value).astype(np.float64),
+                    "unit": part.factor.unit,
+                    "score": scores,
+                    "weight": part.weight,
+                    "contribution": 100.0 * part.weight * scores,
+                    "source": [origin + how[word] for word in state],
+                    "state": state.astype(object),
+                    "value_se": deciding.take(part.value_se).astype(np.float64),
+                    "section_id": section_id,
+                    "order": order,
+                }
+            )
+        )
+    if not blocks:
+        return pd.DataFrame(columns=["bank_id", "factor"])
+    table = pd.concat(blocks, ignore_index=True)
+    table = table.sort_values(["bank_id", "order"], kind="stable", ignore_index=True)
+    return table.drop(columns="order")

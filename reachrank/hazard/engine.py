@@ -1,0 +1,168 @@
+"""Measure, score and sum: every factor on every section and side."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from reachrank.errors import SettingsError
+from reachrank.findings import Findings
+from reachrank.hazard.breakpoints import check_knots, knots_of, score, weight_of
+from reachrank.hazard.factor import Factor
+from reachrank.hazard.side_frame import ARRAYS, Bools, Floats, SideFrame
+from reachrank.settings.hazard import Knots
+
+LOWER_BOUND_COUNTS = 0.5
+"""A value that is only a lower bound counts as half measured in the confidence."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Scored:
+    """One factor on every section and side; arrays of shape (n, 2)."""
+
+    factor: Factor
+    knots: Knots
+    weight: float
+    """Weight after sharing out those of absent factors; the weights of a run sum to 1."""
+    value: Floats
+    value_se: Floats
+    score: Floats
+    """0 to 1; the run's median (or least) where the value is missing."""
+    is_missing: Bools
+    is_lower_bound: Bools
+
+
+@dataclass(frozen=True, kw_only=True)
+class Hazard:
+    """The sum: 0 to 100, NaN on sides that do not count, and how much of it was measured."""
+
+    parts: tuple[Scored, ...]
+    absent: tuple[str, ...]
+    hazard_score: Floats
+    measured_frac: Floats
+
+
+def assess(factors: Sequence[Factor], frame: SideFrame, findings: Findings) -> Hazard:
+    """Return the hazard of every section and side.
+
+    A factor absent from the whole run shares its weight among the others in proportion; a value
+    absent in one place is scored as the run's median, or least, by ``missing_rule``. A factor that
+    raises or returns something unfit becomes a finding and is left out of every score.
+
+    Raises
+    ------
+    SettingsError
+        If no factor is left that has a weight, or breakpoints are unfit.
+    """
+    settings = frame.settings
+    weights = {f.name: weight_of(f, settings) for f in factors}
+    weighted = [f for f in factors if weights[f.name] > 0]
+    measured = {f.name: _measure(f, frame, findings) for f in weighted}
+    present = [f for f in weighted if measured[f.name] is not None]
+    whole = sum(weights[f.name] for f in weighted)
+    shared = sum(weights[f.name] for f in present)
+    if whole <= 0:
+        raise SettingsError(
+            "No factor has a weight.", hint="Give at least one a weight above 0.", where="hazard"
+        )
+    parts: dict[str, Scored] = {}
+    for factor in sorted(present, key=lambda f: bool(f.at_least_as)):
+        value_and_error = measured[factor.name]
+        if value_and_error is not None:
+            weight = weights[factor.name] / shared
+            parts[factor.name] = _score(factor, weight, value_and_error, frame, parts)
+    total = np.zeros(frame.shape)
+    known = np.zeros(frame.shape)
+    for part in parts.values():
+        total += part.weight * part.score
+        counted = np.where(part.is_lower_bound, LOWER_BOUND_COUNTS, 1.0) * ~part.is_missing
+        known += weights[part.factor.name] / whole * counted
+    hazard = np.clip(100.0 * total, 0.0, 100.0)
+    hazard[~frame.counts] = np.nan
+    if not parts:
+        hazard[:] = np.nan
+    return Hazard(
+        parts=tuple(parts[f.name] for f in present),
+        absent=tuple(f.name for f in weighted if f.name not in parts),
+        hazard_score=hazard,
+        measured_frac=np.clip(known, 0.0, 1.0),
+    )
+
+
+def _measure(factor: Factor, frame: SideFrame, findings: Findings) -> tuple[Floats, Floats] | None:
+    """Return value and standard error, None where the factor is absent from the run or unfit."""
+    unknown = [name for name in factor.needs if name not in ARRAYS]
+    if unknown:
+        _unfit(factor, f"it needs {', '.join(unknown)}, which nothing measures", findings)
+        return None
+    if any(frame.is_absent(name) for name in factor.needs):
+        return None
+    try:
+        check_knots(factor.name, knots_of(factor, frame.settings))
+        with np.errstate(all="ignore"):
+            value = np.array(factor.compute(frame), np.float64)
+            error = np.full(frame.shape, np.nan)
+            if factor.error is not None:
+                error = np.array(factor.error(frame), np.float64)
+    except SettingsError:
+        raise
+    except Exception as problem:
+        _unfit(factor, f"it raised {type(problem).__name__}: {problem}", findings)
+        return None
+    if value.shape != frame.shape or error.shape != frame.shape:
+        _unfit(factor, f"its values have shape {value.shape}, not {frame.shape}", findings)
+        return None
+    value[~np.isfinite(value)] = np.nan
+    if not np.isfinite(value[frame.counts]).any():
+        return None
+    return value, np.where(np.isfinite(value), error, np.nan)
+
+
+def _unfit(factor: Factor, why: str, findings: Findings) -> None:
+    findings.add(
+        "left_out",
+        "factor_left_out",
+        f"The factor '{factor.name}' is left out of every score: {why}.",
+        source_layer="factors",
+        source_id=factor.name,
+    )
+
+
+def _score(
+    factor: Factor,
+    weight: float,
+    measured: tuple[Floats, Floats],
+    frame: SideFrame,
+    before: dict[str, Scored],
+) -> Scored:
+    value, value_se = measured
+    knots = knots_of(factor, frame.settings)
+    scores = score(value, knots)
+    missing = np.isnan(value)
+    known = frame.counts & ~missing
+    if frame.settings.missing_rule == "least":
+        fill = float(scores[known].min())
+    else:
+        fill = float(score(np.median(value[known]), knots))
+    bound = np.zeros(frame.shape, np.bool_)
+    if factor.lower_bound:
+        bound = np.array(getattr(frame, factor.lower_bound), np.bool_) & ~missing
+        floors = [before[name] for name in factor.at_least_as if name in before]
+        if floors:
+            share = sum(part.weight for part in floors)
+            floor = sum(
+                (part.weight / share * part.score for part in floors), np.zeros(frame.shape)
+            )
+            scores = np.where(bound, np.fmax(scores, floor), scores)
+    return Scored(
+        factor=factor,
+        knots=knots,
+        weight=weight,
+        value=value,
+        value_se=value_se,
+        score=np.where(missing, fill, scores),
+        is_missing=missing,
+        is_lower_bound=bound,
+    )
