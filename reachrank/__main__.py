@@ -42,9 +42,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         if debug:
             traceback.print_exc()
         return _fail(f"reachrank: error: {plain(str(error))}", error.exit_code)
-    except BrokenPipeError:  # `reachrank columns | head`
-        with suppress(OSError):
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except SystemExit:  # so click ends when the reader of a pipe has gone: `reachrank columns | head`
         return 0
     except MemoryError:
         return _fail(

@@ -124,7 +124,13 @@ def run_by_stream(
                     made.setdefault(layer, []).append(table)
     finally:
         ctx.progress = whole
-    return {**tables, **{layer: _joined(parts) for layer, parts in made.items()}}
+    joined = {layer: _joined(parts) for layer, parts in made.items()}
+    if "profiles" in joined and "sections" in joined:  # profiles name their stream by the section
+        place = pd.Index(joined["sections"]["section_id"]).get_indexer(
+            joined["profiles"]["section_id"]
+        )
+        joined["profiles"] = joined["profiles"].iloc[place.argsort(kind="stable")]
+    return {**tables, **{layer: t.reset_index(drop=True) for layer, t in joined.items()}}
 
 
 def batches_of_streams(
@@ -158,12 +164,14 @@ def _only_streams(tables: Tables, streams: set[str]) -> Tables:
 
 
 def _joined(parts: Sequence[Table]) -> Table:
+    """Put the batches of one layer together, in the order of the streams' names."""
     with_rows = [table for table in parts if len(table)] or list(parts[:1])
     if len(with_rows) == 1:
-        return with_rows[0].reset_index(drop=True)
+        return with_rows[0]
     from reachrank.write.conform import with_schema_types  # noqa: PLC0415
 
-    return pd.concat([with_schema_types(table) for table in with_rows], ignore_index=True)
+    joined = pd.concat([with_schema_types(table) for table in with_rows], ignore_index=True)
+    return joined.sort_values("stream_id", kind="stable") if "stream_id" in joined else joined
 
 
 def _share_of(names: Sequence[str], progress: Progress) -> Progress:

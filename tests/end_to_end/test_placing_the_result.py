@@ -45,26 +45,35 @@ def test_an_existing_file_is_kept_without_overwrite_and_replaced_with_it(tmp_pat
 def test_a_run_that_fails_leaves_what_was_there(tmp_path, error):
     target = tmp_path / "a.gpkg"
     target.write_text("old")
-    with pytest.raises(error), aside(target, overwrite=True) as file:
-        file.path.write_text("half")
-        raise error
+
+    def run():
+        with aside(target, overwrite=True) as file:
+            file.path.write_text("half")
+            raise error
+
+    with pytest.raises(error):
+        run()
     assert target.read_text() == "old"
     assert names(tmp_path) == ["a.gpkg"]
 
 
 def test_a_target_that_appears_meanwhile_is_not_overwritten(tmp_path):
     target = tmp_path / "a.gpkg"
-    with pytest.raises(OutputError, match=r"a\.new\.gpkg"), aside(target) as file:
-        file.path.write_text("new")
-        target.write_text("somebody else's")
+
+    def run():
+        with aside(target) as file:
+            file.path.write_text("new")
+            target.write_text("somebody else's")
+
+    with pytest.raises(OutputError, match=r"a\.new\.gpkg"):
+        run()
     assert target.read_text() == "somebody else's"
     assert (tmp_path / "a.new.gpkg").read_text() == "new"
 
 
 def test_a_target_held_open_by_another_program_keeps_the_result_beside_it(tmp_path):
-    """A desktop GIS holds a GeoPackage in write-ahead mode; replacing it under the log would mix
-    the two. Judge: SQLite itself, in another process that reads on undisturbed.
-    """
+    # A desktop GIS holds a GeoPackage in write-ahead mode; replacing it under the log would mix
+    # the two. Judge: SQLite itself, in another process that reads on undisturbed.
     target = tmp_path / "a.gpkg"
     holder = subprocess.Popen(
         [

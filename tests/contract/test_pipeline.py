@@ -1,0 +1,105 @@
+"""The order of stages, and batches of streams that give what one batch would."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+
+import geopandas as gpd
+import pandas as pd
+import pytest
+from shapely.geometry import LineString
+
+from reachrank import pipeline
+from reachrank.context import with_tables
+from reachrank.errors import UsageError
+from reachrank.pipeline import STAGES, batches_of_streams, run_by_stream, run_stage
+
+
+def edges():
+    """Six streams of 1 to 6 km in two catchments, the longer ones in the first."""
+    rows = [
+        {
+            "stream_id": f"S{n}",
+            "catchment": 0 if n > 3 else 1,
+            "geometry": LineString([(0, 100 * n), (1000.0 * n, 100 * n)]),
+        }
+        for n in (3, 1, 6, 2, 5, 4)
+    ]
+    return gpd.GeoDataFrame(rows, geometry="geometry", crs=26915)
+
+
+def test_every_stage_between_is_a_package_with_run():
+    from importlib import import_module
+
+    for name in STAGES[1:-1]:
+        assert callable(import_module(f"reachrank.{name}").run), name
+
+
+def test_batches_follow_catchments_and_stay_within_their_length():
+    batches = list(batches_of_streams({"edges": edges()}, batch_km=9.0))
+    # first catchment: 4 + 5 km, then 6 km alone with 1 + 2 km of the second, then 3 km
+    assert batches == [{"S4", "S5"}, {"S6", "S1", "S2"}, {"S3"}]
+    assert list(batches_of_streams({"edges": edges()}, batch_km=0.1)) == [
+        {s} for s in ("S4", "S5", "S6", "S1", "S2", "S3")
+    ]
+    assert list(batches_of_streams({"edges": edges().iloc[:0]})) == [set()]
+
+
+def fake_stages(calls):
+    def channel(tables, ctx):
+        calls.append(sorted(tables["edges"]["stream_id"]))
+        points = pd.DataFrame(
+            {"stream_id": sorted(tables["edges"]["stream_id"]), "bend_id": None, "station_m": 1.5}
+        )
+        ctx.progress(1.0, "channel")
+        return with_tables(tables, channel_points=points)
+
+    def planform(tables, ctx):
+        points = tables["channel_points"]
+        bends = points.loc[points["stream_id"] != "S4", ["stream_id"]].assign(length_m=2.0)
+        return with_tables(tables, bends=bends, channel_points=points.assign(curvature_per_m=0.0))
+
+    return {"channel": channel, "planform": planform}
+
+
+@pytest.fixture
+def fakes(monkeypatch):
+    calls: list[list[str]] = []
+    stages = fake_stages(calls)
+    monkeypatch.setattr(
+        pipeline, "import_module", lambda name: SimpleNamespace(run=stages[name.split(".")[1]])
+    )
+    return calls
+
+
+@pytest.mark.parametrize("batch_km", [0.1, 9.0, 1000.0])
+def test_the_result_does_not_depend_on_the_batches(fakes, monkeypatch, batch_km):
+    monkeypatch.setattr(
+        pipeline, "batches_of_streams", lambda tables: batches_of_streams(tables, batch_km)
+    )
+    said: list[float] = []
+    ctx = SimpleNamespace(progress=lambda fraction, _message: said.append(fraction))
+    given = {"edges": edges(), "streams": pd.DataFrame({"source_id": ["0"]})}
+    before = {name: table.copy() for name, table in given.items()}
+    made = run_by_stream(("channel", "planform"), given, ctx)
+    assert list(made["channel_points"]["stream_id"]) == ["S1", "S2", "S3", "S4", "S5", "S6"]
+    assert list(made["channel_points"].index) == list(range(6))
+    assert set(made["channel_points"]["curvature_per_m"]) == {0.0}
+    assert list(made["bends"]["stream_id"]) == ["S1", "S2", "S3", "S5", "S6"]
+    assert made["edges"] is given["edges"]
+    assert said == sorted(said)
+    assert all(table.equals(before[name]) for name, table in given.items())
+    assert sum(len(call) for call in fakes) == 6
+
+
+def test_points_are_let_go_where_asked(fakes):
+    ctx = SimpleNamespace(progress=lambda _fraction, _message: None)
+    made = run_by_stream(
+        ("channel", "planform"), {"edges": edges()}, ctx, drop=("channel_points",)
+    )
+    assert set(made) == {"edges", "bends"}
+
+
+def test_an_unknown_stage_is_a_usage_error():
+    with pytest.raises(UsageError, match="There is no stage 'polish'"):
+        run_stage("polish", {}, SimpleNamespace())
