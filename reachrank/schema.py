@@ -379,6 +379,7 @@ EDGES = Layer(
         _c("is_area_cut", "bool", "True where the catchment leaves the DEM: the area is a lower bound.", required=True),
         _c("attribute_width_m", "float", "Bankfull width from an attribute.", least=0),
         _c("is_turned", "bool", "True where the input line ran upstream.", required=True),
+        _c("joins_stream_id", "str", "The stream that its stream flows into; null at a mouth of the network."),
     ),
     public=False,
 )
