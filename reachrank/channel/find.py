@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
 
 from reachrank.bank.measure import BankRules, Side, measure_side
 from reachrank.channel.line import (
@@ -18,11 +19,14 @@ from reachrank.channel.line import (
 )
 from reachrank.channel.path import low_ground_path
 from reachrank.channel.room import side_room_m
-from reachrank.channel.strip import cut_strip, median_along, smooth_along
+from reachrank.channel.strip import cut_strip, median_along, row_median, smooth_along
 from reachrank.settings.channel import ChannelSettings
 from reachrank.surface import Surface
 
 Float = NDArray[np.float64]
+
+BLOCKED_RISE_M = 0.5
+"""A bed this far above its neighbours does not tell where the channel's middle is."""
 
 
 @dataclass
@@ -112,6 +116,28 @@ def both_sides(
     return left, right, strip, offsets
 
 
+def channel_bed_m(strip: Float, offsets_m: Float, width_m: Float, cell_m: float) -> Float:
+    """Return the median elevation of the inner bed at each station, NaN with any value missing."""
+    half = np.maximum(0.5 * width_m - 0.5 * cell_m, 0.5 * cell_m)
+    inner = np.abs(offsets_m)[None, :] <= half[:, None]
+    bed = row_median(np.where(inner, strip, np.nan))
+    bed[(np.isnan(strip) & inner).any(axis=1)] = np.nan
+    return bed
+
+
+def blocked_rows(bed_m: Float, width_m: Float, step_m: float, rise_m: float) -> NDArray[np.bool_]:
+    """Tell where the bed stands above the beds up- and downstream of it: road fills, culverts.
+
+    One width is added at each end, where the fill's slope reaches into the channel.
+    """
+    half = np.full(bed_m.size, max(5, round(40.0 / step_m)), np.int64)
+    usual = median_along(bed_m, half)
+    with np.errstate(invalid="ignore"):
+        high = bed_m - usual > rise_m
+    spread = max(1, round(float(np.nanmedian(width_m)) / step_m))
+    return np.asarray(maximum_filter1d(high.astype(np.uint8), 2 * spread + 1) > 0)
+
+
 def median_half_rows(width_m: Float, widths: float, step_m: float) -> NDArray[np.int64]:
     """Return the half window, in rows, of a running median over a number of widths."""
     safe = np.where(np.isfinite(width_m), width_m, 0.0)
@@ -160,7 +186,7 @@ def find_channel(
     width = np.clip(width, 2.0 * cell, None)
     bed = np.full(len(line), np.nan)
     for _ in range(settings.recentre_rounds):
-        base = smooth_line(line, 0.3 * float(np.nanmedian(width)) / step)
+        base = smooth_line(line, settings.base_smoothing_widths * float(np.nanmedian(width)) / step)
         base = resample(base, step)
         width = np.interp(np.linspace(0, 1, len(base)), np.linspace(0, 1, len(width)), width)
         normal = left_normals(tangents(base))
@@ -168,19 +194,21 @@ def find_channel(
             smooth_line(base, 0.5 * float(np.nanmedian(width)) / step), normal,
             0.5 * float(np.nanmax(width)) + rules.look_m, others,
         )  # fmt: skip
-        left, right, _, _ = both_sides(surface, base, normal, width, step, settings, rules, room)
+        left, right, strip, offsets = both_sides(surface, base, normal, width, step, settings, rules, room)
         rows = median_half_rows(width, settings.median_widths, step)
-        left_toe = median_along(left.toe_m, rows)
-        right_toe = median_along(right.toe_m, rows)
+        bed = channel_bed_m(strip, offsets, width, cell)
+        blocked = blocked_rows(bed, width, step, BLOCKED_RISE_M)
+        left_toe = np.where(blocked, np.nan, median_along(left.toe_m, rows))
+        right_toe = np.where(blocked, np.nan, median_along(right.toe_m, rows))
         fresh = median_along(left_toe + right_toe, 3 * rows)
         width = np.where(np.isfinite(fresh), fresh, width)
         width = np.clip(smooth_values(width, float(np.median(rows))), 1.5 * cell, None)
         left_toe = np.where(np.isfinite(left_toe), left_toe, width - right_toe)
         right_toe = np.where(np.isfinite(right_toe), right_toe, width - left_toe)
         middle = 0.5 * (left_toe - right_toe)
-        middle = smooth_values(middle, 0.35 * float(np.nanmedian(width)) / step)
+        middle = smooth_values(middle, settings.centre_smoothing_widths * float(np.nanmedian(width)) / step)
         line = _moved(base, normal, middle)
-        bed = median_along(np.fmin(left.bed_m, right.bed_m), rows)
+        bed = median_along(np.where(blocked, np.nan, bed), rows)
     count = len(line)
     line = resample(line, step)
     share, there = np.linspace(0, 1, count), np.linspace(0, 1, len(line))

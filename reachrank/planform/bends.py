@@ -80,6 +80,12 @@ def _lobes(kappa: Float, least: Float, longest_flat: int) -> list[tuple[int, int
     return out
 
 
+CORE = 0.3
+"""The core of a bend is where it curves at least this share of its sharpest."""
+LONG_CORE_WIDTHS = 7.0
+"""Longer cores are often skewed or flattened and are smoother for their length: order 5, not 3."""
+
+
 def apex_radius_m(
     heading: Float, kappa: Float, first: int, last: int, step_m: float, width_m: float
 ) -> tuple[float, float]:
@@ -88,6 +94,15 @@ def apex_radius_m(
     The largest value of a noisy curvature reads the radius too short; a polynomial of the
     direction over the core of the bend averages the noise. Its derivative is the curvature.
 
+    Parameters
+    ----------
+    heading
+        Unwrapped direction of the lightly smoothed centreline, radians, shape (n,).
+    kappa
+        Its smoothed curvature, 1/m, shape (n,); tells the core only.
+    first, last
+        The points of the bend's inflections.
+
     Returns
     -------
     radius_m, apex
@@ -95,26 +110,26 @@ def apex_radius_m(
     """
     part = np.abs(kappa[first : last + 1])
     peak = first + int(np.argmax(part))
-    core = np.abs(kappa) >= 0.45 * part.max()
+    core = np.abs(kappa) >= CORE * part.max()
     a = peak
     while a > first and core[a - 1]:
         a -= 1
     b = peak
     while b < last and core[b + 1]:
         b += 1
+    order = 5 if (b - a) * step_m > LONG_CORE_WIDTHS * width_m else 3
     extra = int(np.ceil(0.25 * width_m / step_m))
     a, b = max(0, a - extra), min(heading.size - 1, b + extra)
-    if b - a < 4:
+    if b - a < order + 1:
         return 1.0 / float(part.max()), float(peak)
-    s = np.arange(a, b + 1, dtype=np.float64)
     middle, half = 0.5 * (a + b), 0.5 * (b - a)
-    v = (s - middle) / half
-    order = 3 if b - a < 8 else 4
-    fit = np.polynomial.Polynomial.fit(v, heading[a : b + 1], order, domain=[-1, 1])
+    v = (np.arange(a, b + 1) - middle) / half
+    series = np.polynomial.legendre.legfit(v, heading[a : b + 1], order)
     fine = np.linspace(-0.8, 0.8, 65)
-    curve = fit.deriv()(fine) / (half * step_m)
-    k = int(np.argmax(np.abs(curve)))
-    return 1.0 / float(np.abs(curve[k])), middle + half * float(fine[k])
+    slope = np.polynomial.legendre.legval(fine, np.polynomial.legendre.legder(series))
+    curve = np.abs(slope) / (half * step_m)
+    k = int(np.argmax(curve))
+    return 1.0 / float(curve[k]), middle + half * float(fine[k])
 
 
 def find_bends(

@@ -6,15 +6,19 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter1d
 
 from reachrank.bank.correct import corrected_run_m, face_angle_deg
 from reachrank.bank.measure import BankRules
 from reachrank.bank.noise import ground_noise_m
-from reachrank.channel.find import both_sides, median_half_rows
+from reachrank.channel.find import (
+    blocked_rows,
+    both_sides,
+    channel_bed_m,
+    median_half_rows,
+)
 from reachrank.channel.line import left_normals, smooth_line, tangents
 from reachrank.channel.room import side_room_m
-from reachrank.channel.strip import median_along, row_median
+from reachrank.channel.strip import median_along
 from reachrank.settings.channel import ChannelSettings
 from reachrank.settings.sections import SectionsSettings
 from reachrank.surface import Surface
@@ -69,15 +73,6 @@ def _bank_line(side, rows, cell_m: float, least_height_m: float) -> BankLine:  #
     return BankLine(toe, top, height, angle, bound & ~absent, misfit)
 
 
-def _crossings(bed: Float, gap: Bool, width_m: Float, step_m: float, rise_m: float) -> Bool:
-    """Stretches where the bed stands above the beds up- and downstream of it: fills, culverts."""
-    half = np.full(bed.size, max(5, round(40.0 / step_m)), np.int64)
-    usual = median_along(np.where(gap, np.nan, bed), half)
-    high = np.where(np.isfinite(bed) & np.isfinite(usual), bed - usual, 0.0) > rise_m
-    spread = max(1, round(1.0 * float(np.nanmedian(width_m)) / step_m))
-    return np.asarray(maximum_filter1d(high.astype(np.uint8), 2 * spread + 1) > 0)
-
-
 def measure_channel(
     xy: Float,
     width_m: Float,
@@ -116,11 +111,9 @@ def measure_channel(
         0.5 * (left.bed_m + right.bed_m),
         np.where(np.isfinite(left.bed_m), left.bed_m, right.bed_m),
     )
-    inner = np.abs(offsets)[None, :] <= np.maximum(0.5 * width_m - 0.5 * cell, 0.5 * cell)[:, None]
-    seen = np.where(inner, strip, np.nan)
-    core = row_median(seen)
-    gap = (np.isnan(seen) & inner).any(axis=1)
-    crossing = _crossings(core, gap, width_m, step_m, settings.crossing_rise_m)
+    core = channel_bed_m(strip, offsets, width_m, cell)
+    gap = np.isnan(core)
+    crossing = blocked_rows(core, width_m, step_m, settings.crossing_rise_m)
     bed = median_along(np.where(crossing, np.nan, np.where(np.isfinite(bed_each), bed_each, core)), rows)
     lines = [
         _bank_line(side, rows, cell, settings.least_height_m) for side in (left, right)

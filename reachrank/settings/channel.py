@@ -63,9 +63,25 @@ class ChannelSettings:
         least=0.0,
         greatest=10.0,
     )
+    base_smoothing_widths: float = setting(
+        0.5,
+        "Smoothing (standard deviation, in toe widths) of the line before it is cut again: noise in"
+        " it would tilt the sections.",
+        unit="toe widths",
+        least=0.0,
+        greatest=3.0,
+    )
+    centre_smoothing_widths: float = setting(
+        0.5,
+        "Smoothing (standard deviation, in toe widths) of the move to the middle of the toes.",
+        unit="toe widths",
+        least=0.0,
+        greatest=3.0,
+    )
     recentre_rounds: int = setting(
-        2,
-        "How often the line is moved to the middle of the toes and cut again.",
+        4,
+        "How often the line is moved to the middle of the toes and cut again; each round gives back"
+        " what the smoothing took from the bends.",
         least=1,
-        greatest=6,
+        greatest=8,
     )
