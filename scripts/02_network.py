@@ -1,6 +1,6 @@
 """Stage 2 as a file: join the lines into a network, direct it, and find drainage areas.
 
-    python scripts/02_network.py IN.gpkg --out OUT.gpkg
+python scripts/02_network.py IN.gpkg --out OUT.gpkg
 """
 
 import sys

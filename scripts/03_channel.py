@@ -1,6 +1,6 @@
 """Stage 3 as a file: find the channel that each drawn line means.
 
-    python scripts/03_channel.py IN.gpkg --out OUT.gpkg
+python scripts/03_channel.py IN.gpkg --out OUT.gpkg
 """
 
 import sys

@@ -1,6 +1,6 @@
 """Stage 4 as a file: measure curvature and find the bends.
 
-    python scripts/04_planform.py IN.gpkg --out OUT.gpkg
+python scripts/04_planform.py IN.gpkg --out OUT.gpkg
 """
 
 import sys

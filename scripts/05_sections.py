@@ -1,6 +1,6 @@
 """Stage 5 as a file: cut cross-sections and measure both banks.
 
-    python scripts/05_sections.py IN.gpkg --out OUT.gpkg
+python scripts/05_sections.py IN.gpkg --out OUT.gpkg
 """
 
 import sys

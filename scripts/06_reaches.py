@@ -1,6 +1,6 @@
 """Stage 6 as a file: split the streams into reaches and draw the top-of-bank lines.
 
-    python scripts/06_reaches.py IN.gpkg --out OUT.gpkg
+python scripts/06_reaches.py IN.gpkg --out OUT.gpkg
 """
 
 import sys

@@ -1,6 +1,6 @@
 """Stage 7 as a file: find the structures near each bank.
 
-    python scripts/07_exposure.py IN.gpkg --out OUT.gpkg
+python scripts/07_exposure.py IN.gpkg --out OUT.gpkg
 """
 
 import sys

@@ -1,6 +1,6 @@
 """Stage 8 as a file: score how likely each bank is to go on failing.
 
-    python scripts/08_hazard.py IN.gpkg --out OUT.gpkg
+python scripts/08_hazard.py IN.gpkg --out OUT.gpkg
 """
 
 import sys

@@ -1,6 +1,6 @@
 """Stage 9 as a file: score, rank and say why.
 
-    python scripts/09_priority.py IN.gpkg --out OUT.gpkg
+python scripts/09_priority.py IN.gpkg --out OUT.gpkg
 """
 
 import sys

@@ -1,6 +1,6 @@
 """Stage 10 as a file: find the lengths that need repair, with their tie-ins.
 
-    python scripts/10_repairs.py IN.gpkg --out OUT.gpkg
+python scripts/10_repairs.py IN.gpkg --out OUT.gpkg
 """
 
 import sys

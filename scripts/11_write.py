@@ -1,6 +1,6 @@
 """Stage 11 as a file: write the ranked GeoPackage.
 
-    python scripts/11_write.py IN.gpkg --out RANKED.gpkg
+python scripts/11_write.py IN.gpkg --out RANKED.gpkg
 """
 
 import sys

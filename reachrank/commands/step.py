@@ -1,0 +1,135 @@
+"""`reachrank step NAME`: one stage alone, from file to file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from reachrank.commands.input_options import (
+    chosen_settings,
+    input_arguments,
+    inputs_and_settings,
+    jobs_option,
+    overwrite_option,
+    settings_options,
+)
+from reachrank.commands.progress_display import progress_option, showing
+from reachrank.commands.rank import input_files, out_option, profiles_option, units_option
+
+STAGES = {
+    "network": "Join the lines into a network, direct it, find drainage areas.",
+    "channel": "Find the channel that each drawn line means.",
+    "planform": "Measure curvature and find the bends.",
+    "sections": "Cut cross-sections and measure both banks.",
+    "reaches": "Split the streams into reaches, draw the top-of-bank lines.",
+    "exposure": "Find the structures near each bank.",
+    "hazard": "Score how likely each bank is to go on failing.",
+    "priority": "Score, rank and say why.",
+    "repairs": "Find the lengths that need repair, with their tie-ins.",
+}
+
+
+class _InOrder(click.Group):
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return ["read", *STAGES, "write"]
+
+
+@click.group(cls=_InOrder)
+def step() -> None:
+    """Run one stage alone, from file to file.
+
+    A step file holds every layer so far, in metres and the working CRS, with the inputs and
+    settings of the run; the next step needs nothing else but the DEM where it was. The chain of
+    all steps gives the same values as `reachrank rank`.
+    """
+
+
+@step.command(short_help="Read the inputs; takes the arguments of `rank`.")
+@input_arguments
+@out_option
+@jobs_option
+@overwrite_option
+@progress_option
+def read(*, out: str, jobs: int, overwrite: bool, progress_style: str, **given: Any) -> None:
+    """Read STREAMS, DEM and the other inputs into the first step file."""
+    from reachrank import pipeline  # noqa: PLC0415  (opens the geometry libraries)
+    from reachrank.report.summary import units_line  # noqa: PLC0415
+    from reachrank.write import check_target, write_step  # noqa: PLC0415
+
+    inputs, settings = inputs_and_settings(given)
+    check_target(Path(out), overwrite=overwrite, inputs=input_files(inputs))
+    with showing(progress_style) as progress:
+        tables, ctx = pipeline.open_inputs(inputs, settings, progress=progress, jobs=jobs)
+        click.echo(units_line(ctx))
+        write_step(tables, ctx, out, stage="read", overwrite=overwrite)
+
+
+def _command(name: str, text: str) -> click.Command:
+    @click.command(name, help=f"{text} IN is the file of the step before.", short_help=text)
+    @click.argument("source", metavar="IN.gpkg")
+    @out_option
+    @click.option(
+        "--dem", multiple=True, metavar="FILE", help="The DEM, if it is not where it was."
+    )
+    @click.option("--dem-units", type=click.Choice(["m", "ft", "us-ft"]), help="Its vertical unit.")
+    @settings_options
+    @jobs_option
+    @overwrite_option
+    @progress_option
+    def run(
+        *,
+        source: str,
+        out: str,
+        dem: tuple[str, ...],
+        dem_units: str | None,
+        settings_file: str | None,
+        set_values: tuple[str, ...],
+        jobs: int,
+        overwrite: bool,
+        progress_style: str,
+    ) -> None:
+        from reachrank.pipeline import run_stage  # noqa: PLC0415  (opens the geometry libraries)
+        from reachrank.resume import resume  # noqa: PLC0415
+        from reachrank.write import check_target, write_step  # noqa: PLC0415
+
+        settings = (
+            chosen_settings(settings_file, set_values) if settings_file or set_values else None
+        )
+        check_target(Path(out), overwrite=overwrite, inputs=[source, *dem])
+        with showing(progress_style) as progress:
+            tables, ctx = resume(source, dem=dem, dem_units=dem_units, settings=settings, jobs=jobs)
+            ctx.progress = progress
+            tables = run_stage(name, tables, ctx)
+            write_step(tables, ctx, out, stage=name, overwrite=overwrite)
+
+    return run
+
+
+for _name, _text in STAGES.items():
+    step.add_command(_command(_name, _text))
+
+
+@step.command(short_help="Write the ranked GeoPackage from the last step.")
+@click.argument("source", metavar="IN.gpkg")
+@out_option
+@units_option
+@profiles_option
+@overwrite_option
+def write(*, source: str, out: str, units: str, profiles: str, overwrite: bool) -> None:
+    """Write the ranked GeoPackage from the file of the step `repairs`."""
+    from reachrank.resume import resume  # noqa: PLC0415  (opens the geometry libraries)
+    from reachrank.write import check_target, read_profiles_option, write_ranked  # noqa: PLC0415
+
+    keep = read_profiles_option(profiles)
+    check_target(Path(out), overwrite=overwrite, inputs=[source])
+    tables, ctx = resume(source)
+    write_ranked(
+        tables,
+        ctx,
+        out,
+        overwrite=overwrite,
+        units="us" if units == "us" else "metric",
+        profiles=keep,
+    )

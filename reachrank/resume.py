@@ -1,0 +1,128 @@
+"""Take up a run again from a step file: its layers, and the context that its stages shared."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import fields, replace
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import pandas as pd
+from pyproj import CRS
+
+from reachrank.context import Context, Inputs, Tables
+from reachrank.errors import InputError
+from reachrank.findings import Findings
+from reachrank.read.crs import WorkingCrs, axis_unit_m, horizontal_part, metric_twin
+from reachrank.read.dem import Dem
+from reachrank.read.rasters import describe_raster, find_rasters
+from reachrank.read.tables import read_tables
+from reachrank.read.vertical import elevation_unit
+from reachrank.settings import Settings
+from reachrank.settings.load import settings_from_json
+from reachrank.write.run_info import facts_of, value_of
+
+
+def resume(
+    path: str | Path,
+    *,
+    dem: Sequence[str] = (),
+    dem_units: str | None = None,
+    settings: Settings | None = None,
+    jobs: int = 1,
+) -> tuple[Tables, Context]:
+    """Read a step file and make the context that the next stage needs.
+
+    Parameters
+    ----------
+    path
+        A file that `reachrank.write.write_step` wrote.
+    dem, dem_units, settings
+        In place of those that the file remembers.
+    jobs
+        Threads that the stage may use.
+
+    Raises
+    ------
+    InputError
+        If the file is not a step file, or its DEM cannot be read where it was.
+    """
+    tables = dict(read_tables(path))
+    info = tables.pop("run_info", None)
+    if info is None or not value_of(info, "working_crs"):
+        raise InputError(
+            "This is not a file between two stages.",
+            hint="Make one with `reachrank step read`.",
+            where=str(path),
+        )
+    if value_of(info, "stage") == "write":
+        raise InputError(
+            "This is a finished ranking; it lacks the layers that only pass between stages.",
+            hint="Take up the run from the file of a `reachrank step`.",
+            where=str(path),
+        )
+    inputs = _inputs(value_of(info, "inputs"))
+    if dem:
+        inputs = replace(inputs, dem=tuple(dem))
+    if dem_units:
+        inputs = replace(inputs, dem_units=dem_units)  # type: ignore[arg-type]
+    crs = CRS.from_user_input(value_of(info, "working_crs"))
+    here = {
+        name: t.set_crs(crs, allow_override=True) if isinstance(t, gpd.GeoDataFrame) else t
+        for name, t in tables.items()
+    }
+    findings = _findings(here.pop("findings", None))
+    ctx = Context(
+        inputs=inputs,
+        settings=settings or settings_from_json(value_of(info, "settings")),
+        dem=_open_dem(inputs, crs, jobs),
+        crs=crs,
+        output_crs=CRS.from_user_input(value_of(info, "output_crs")),
+        findings=findings,
+        jobs=jobs,
+        cover_path=value_of(info, "cover_path") or None,
+        facts=facts_of(info),
+    )
+    return here, ctx
+
+
+def _inputs(text: str) -> Inputs:
+    data: dict[str, Any] = json.loads(text)
+    names = {field.name for field in fields(Inputs)}
+    return Inputs(
+        **{k: tuple(v) if isinstance(v, list) else v for k, v in data.items() if k in names}
+    )
+
+
+def _open_dem(inputs: Inputs, working: CRS, jobs: int) -> Dem:
+    """Open the DEM in the working CRS that the run has already chosen."""
+    remote = inputs.allow_remote
+    paths = find_rasters(inputs.dem, allow_remote=remote)
+    files = [describe_raster(path, allow_remote=remote) for path in paths]
+    source = horizontal_part(files[0].crs)
+    as_it_is = source.is_projected and metric_twin(source).equals(working, ignore_axis_order=True)
+    crs = (
+        WorkingCrs(source, working, source, axis_unit_m(source), False)
+        if as_it_is
+        else WorkingCrs(source, working, working, 1.0, True)
+    )
+    told_already = Findings()  # what is odd about the DEM was found when the run began
+    vertical = elevation_unit(files, crs, inputs.dem_units, told_already)
+    return Dem(files, crs, vertical, told_already, jobs=jobs, allow_remote=remote)
+
+
+def _findings(table: pd.DataFrame | None) -> Findings:
+    if table is None:
+        return Findings()
+    frame = table.rename_geometry("geometry") if isinstance(table, gpd.GeoDataFrame) else table
+    rows = [
+        {name: None if _is_null(value) else value for name, value in row.items()}
+        for row in frame.to_dict("records")
+    ]
+    return Findings([{str(k): v for k, v in row.items()} for row in rows])
+
+
+def _is_null(value: Any) -> bool:
+    return value is None or (not hasattr(value, "geom_type") and bool(pd.isna(value)))
