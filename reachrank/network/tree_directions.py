@@ -1,0 +1,159 @@
+"""The likeliest directions of flow in a network without loops, found exactly.
+
+Each edge has a score: the log-odds that it flows from its first node to its second. Each junction
+has a cost for how many ways out it has. Since there are no loops the least total cost is found by
+passing messages from the tips inwards and back out (dynamic programming, "min-sum"), in one
+sweep each way.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reachrank.network.graph import Ints, incident_edges
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class JunctionCosts:
+    """Costs as log-odds: each way out beyond the first, no way out, and no way in."""
+
+    fork: float
+    no_way_out: float
+    no_way_in: float
+
+    def by_ways_out(self, degree: int) -> Floats:
+        """Cost of a node where ``degree`` edges meet, for 0, 1 ... degree ways out."""
+        cost = self.fork * np.maximum(np.arange(degree + 1) - 1.0, 0.0)
+        if degree >= 2:
+            cost[0] += self.no_way_out
+            cost[-1] += self.no_way_in
+        return cost
+
+
+def direct_tree(
+    node_count: int, pairs: Ints, score: Floats, costs: JunctionCosts
+) -> tuple[NDArray[np.bool_], Floats]:
+    """Find the directions of least total cost in a forest.
+
+    Parameters
+    ----------
+    node_count
+        Number of nodes.
+    pairs
+        int64, shape (edges, 2): the nodes of each edge. No loops, no double edges.
+    score
+        float64, shape (edges,): log-odds that the edge flows from its first to its second node.
+    costs
+        What unlikely junctions cost.
+
+    Returns
+    -------
+    is_along
+        True where the edge flows from its first node to its second.
+    margin
+        By how much the total cost would rise, at the least, if that edge flowed the other way:
+        the log-odds of its direction given everything else.
+    """
+    around = incident_edges(node_count, pairs)
+    order, parent_edge = _outward_order(node_count, around)
+    # side[e, s, d]: least cost of all beyond edge e on the side of pairs[e, s], the node there
+    # included; d = 0 where e flows out of that node, 1 where it flows into it.
+    side = np.zeros((len(pairs), 2, 2))
+    edge_cost = np.column_stack([np.maximum(-score, 0.0), np.maximum(score, 0.0)])
+    is_along = np.zeros(len(pairs), bool)
+
+    def gains(node: int) -> tuple[list[int], Floats, Floats]:
+        """Cost of each edge here flowing in, and what it costs more to flow out."""
+        edges = [edge for edge, _ in around[node]]
+        here = (pairs[edges, 1] == node).astype(np.int64)  # which end of the edge this node is
+        beyond = side[edges, 1 - here]
+        # flowing in here is flowing out of the far node, and along the edge if this is its end
+        cost_in = beyond[:, 0] + edge_cost[edges, 1 - here]
+        cost_out = beyond[:, 1] + edge_cost[edges, here]
+        return edges, cost_in, cost_out
+
+    for node in reversed(order):
+        edge = parent_edge[node]
+        if edge >= 0:
+            _send(node, {edge}, pairs, side, *gains(node), costs)
+    for node in order:
+        edges, cost_in, cost_out = gains(node)
+        _send(node, set(edges) - {parent_edge[node]}, pairs, side, edges, cost_in, cost_out, costs)
+        _choose(node, parent_edge[node], pairs, edges, cost_out - cost_in, costs, is_along)
+    total = np.empty((len(pairs), 2))
+    total[:, 0] = side[:, 0, 0] + side[:, 1, 1] + edge_cost[:, 0]
+    total[:, 1] = side[:, 0, 1] + side[:, 1, 0] + edge_cost[:, 1]
+    margin = np.where(is_along, total[:, 1] - total[:, 0], total[:, 0] - total[:, 1])
+    return is_along, np.maximum(margin, 0.0)
+
+
+def _outward_order(
+    node_count: int, around: list[list[tuple[int, int]]]
+) -> tuple[list[int], list[int]]:
+    """Nodes from a root outwards, tree after tree, and the edge that leads back to the root."""
+    parent_edge = [-1] * node_count
+    is_seen = [False] * node_count
+    order: list[int] = []
+    for root in range(node_count):
+        if is_seen[root]:
+            continue
+        is_seen[root] = True
+        waiting = [root]
+        for node in waiting:
+            for edge, other in around[node]:
+                if not is_seen[other]:
+                    is_seen[other] = True
+                    parent_edge[other] = edge
+                    waiting.append(other)
+        order += waiting
+    return order, parent_edge
+
+
+def _send(
+    node: int, targets: set[int], pairs: Ints, side: NDArray[np.float64],
+    edges: list[int], cost_in: Floats, cost_out: Floats, costs: JunctionCosts,
+) -> None:  # fmt: skip
+    """Tell the target edges the least cost on this side, for both of their directions."""
+    degree = len(edges)
+    more = cost_out - cost_in
+    by_more = np.argsort(more, kind="stable")
+    rank = np.empty(degree, np.int64)
+    rank[by_more] = np.arange(degree)
+    sums = np.concatenate([[0.0], np.cumsum(more[by_more])])
+    node_cost = costs.by_ways_out(degree)
+    all_in = float(cost_in.sum())
+    ways = np.arange(degree)  # ways out among the other edges: 0 .. degree - 1
+    for place, edge in enumerate(edges):
+        if edge not in targets:
+            continue
+        without = np.where(
+            ways > rank[place], sums[np.minimum(ways + 1, degree)] - more[place], sums[ways]
+        )
+        others = all_in - cost_in[place] + without
+        here = int(pairs[edge, 1] == node)
+        side[edge, here, 0] = np.min(others + node_cost[1:])
+        side[edge, here, 1] = np.min(others + node_cost[:-1])
+
+
+def _choose(
+    node: int, parent_edge: int, pairs: Ints, edges: list[int], more: Floats,
+    costs: JunctionCosts, is_along: NDArray[np.bool_],
+) -> None:  # fmt: skip
+    """Set the directions of the edges away from the root, given the one towards it."""
+    inner = [place for place, edge in enumerate(edges) if edge != parent_edge]
+    by_more = sorted(inner, key=lambda place: (more[place], edges[place]))
+    already = 0
+    if parent_edge >= 0:
+        already = int(is_along[parent_edge] == (pairs[parent_edge, 0] == node))
+    sums = np.concatenate([[0.0], np.cumsum([more[place] for place in by_more])])
+    node_cost = costs.by_ways_out(len(edges))[already : already + len(inner) + 1]
+    ways_out = int(np.argmin(sums + node_cost))
+    for number, place in enumerate(by_more):
+        flows_out = number < ways_out
+        edge = edges[place]
+        is_along[edge] = flows_out == (pairs[edge, 0] == node)
