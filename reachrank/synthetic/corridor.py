@@ -11,7 +11,6 @@ import rasterio
 from affine import Affine
 from numpy.typing import NDArray
 from pyproj import CRS
-from scipy.ndimage import distance_transform_edt
 from shapely import affinity
 from shapely.geometry import LineString, Polygon, box
 
@@ -192,10 +191,9 @@ def write_dem(
         dataset.units = (unit,)
 
 
-def _grid(
-    spec: CorridorSpec, stations: Stations, frame: _Frame
-) -> tuple[Affine, tuple[int, int]]:
-    x, y = frame.to_world(stations.plan.x_m, stations.plan.y_m)
+def _grid(spec: CorridorSpec, stations: Stations, frame: _Frame) -> tuple[Affine, tuple[int, int]]:
+    told = stations.told
+    x, y = frame.to_world(stations.plan.x_m[told], stations.plan.y_m[told])
     cell, margin = spec.cell_m, spec.margin_m
     left = np.floor((x.min() - margin) / cell) * cell
     top = np.ceil((y.max() + margin) / cell) * cell
@@ -207,16 +205,16 @@ def _grid(
 def _averaged(
     spec: CorridorSpec, ground: Ground, frame: _Frame, transform: Affine, shape: tuple[int, int]
 ) -> Array:
-    """Average the surface over each cell; finely near the channel, 2 x 2 elsewhere."""
+    """Average the surface over each cell; finely near the channel, at its middle elsewhere."""
     cell = spec.cell_m
     columns, rows = np.meshgrid(np.arange(shape[1]) + 0.5, np.arange(shape[0]) + 0.5)
-    x, y = (part.ravel() for part in transform * (columns, rows))
+    x, y = (np.ravel(part) for part in transform * (columns, rows))
     at = ground.nearest(*frame.to_local(x, y))
     widest = max(ground.stations.left.top_m.max(), ground.stations.right.top_m.max())
     is_near = at.distance_m < widest + 3.0 + cell
     out = np.zeros(x.size)
     fine = max(4, int(np.ceil(cell / 0.3)))
-    for mine, count in ((is_near, fine), (~is_near, 2)):
+    for mine, count in ((is_near, fine), (~is_near, 1)):
         steps = (np.arange(count) + 0.5) / count - 0.5
         for dx in steps * cell:
             for dy in steps * cell:
@@ -225,11 +223,8 @@ def _averaged(
     return out.reshape(shape)
 
 
-def _truth(
-    spec: CorridorSpec, stations: Stations, ground: Ground, frame: _Frame
-) -> CorridorTruth:
-    plan = stations.plan
-    x, y = frame.to_world(plan.x_m, plan.y_m)
+def _truth(spec: CorridorSpec, stations: Stations, ground: Ground, frame: _Frame) -> CorridorTruth:
+    plan, told = stations.plan, stations.told
     middle = _is_untouched(spec, ground, plan.x_m, plan.y_m)
     banks = {}
     for side, outside_sign, failing in (
@@ -244,32 +239,37 @@ def _truth(
         for place in (toe, top, behind):
             valid &= _is_untouched(spec, ground, *place)
         valid &= ground.nearest(*behind).distance_m > bank.top_m + 0.9
+        toe_x, toe_y = frame.to_world(*toe)
+        top_x, top_y = frame.to_world(*top)
         banks[side] = BankTruth(
-            bank.toe_m,
-            bank.top_m,
-            *frame.to_world(*toe),
-            *frame.to_world(*top),
-            bank.height_m,
-            stations.water_m + bank.height_m,
-            bank.angle_deg,
-            bank.chord_angle_deg,
-            bank.rounding_m,
-            bank.bench_m,
-            outside_sign * plan.curvature_per_m > 0,
-            failing,
-            valid,
+            bank.toe_m[told],
+            bank.top_m[told],
+            toe_x[told],
+            toe_y[told],
+            top_x[told],
+            top_y[told],
+            bank.height_m[told],
+            (stations.water_m + bank.height_m)[told],
+            bank.angle_deg[told],
+            bank.chord_angle_deg[told],
+            bank.rounding_m[told],
+            bank.bench_m[told],
+            (outside_sign * plan.curvature_per_m > 0)[told],
+            failing[told],
+            valid[told],
         )
+    x, y = frame.to_world(plan.x_m[told], plan.y_m[told])
     return CorridorTruth(
-        plan.s_m,
+        plan.s_m[told],
         x,
         y,
-        plan.heading_rad + frame.angle_rad,
-        plan.curvature_per_m,
-        stations.water_m,
-        stations.left.toe_m + stations.right.toe_m,
+        plan.heading_rad[told] + frame.angle_rad,
+        plan.curvature_per_m[told],
+        stations.water_m[told],
+        (stations.left.toe_m + stations.right.toe_m)[told],
         banks["left"],
         banks["right"],
-        middle,
+        middle[told],
         plan.bends,
     )
 
@@ -327,11 +327,3 @@ def _structures(houses: tuple[House, ...], truth: CorridorTruth) -> gpd.GeoDataF
         geometry="geometry",
         crs=CRS.from_epsg(METRIC_EPSG),
     )
-
-
-def distance_to_data(corridor: Corridor) -> Array:
-    """Return for each cell the distance in metres to the nearest hole; infinite without any."""
-    is_hole = np.isnan(corridor.elevation_m)
-    if not is_hole.any():
-        return np.full(is_hole.shape, np.inf)
-    return np.asarray(distance_transform_edt(~is_hole) * corridor.spec.cell_m)

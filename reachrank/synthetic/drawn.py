@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry import LineString
@@ -56,7 +58,4 @@ def drawn_line(
         vertices = vertices[::-1]
     count = min(max(pieces, 1), len(vertices) - 1)
     cuts = np.linspace(0, len(vertices) - 1, count + 1).astype(int)
-    return [
-        LineString(vertices[first : last + 1])
-        for first, last in zip(cuts[:-1], cuts[1:], strict=True)
-    ]
+    return [LineString(vertices[first : last + 1]) for first, last in pairwise(cuts)]

@@ -32,33 +32,41 @@ def slow(points: int, step_m: float, scale_m: float, rng: np.random.Generator) -
 
 
 @dataclass(frozen=True)
-class SmoothField:
-    """A random surface with mean 0 and standard deviation about 1, sampled anywhere."""
+class Gridded:
+    """Values on a square grid, sampled bilinearly anywhere; the rim goes on outside.
+
+    Row 0 lies at ``y0_m`` and rows go up, column 0 lies at ``x0_m``.
+    """
 
     values: Array
     x0_m: float
     y0_m: float
     step_m: float
 
-    @classmethod
-    def over(
-        cls,
-        bounds_m: tuple[float, float, float, float],
-        scale_m: float,
-        rng: np.random.Generator,
-    ) -> SmoothField:
-        """Make one over (left, bottom, right, top), alike over ``scale_m``."""
-        step = scale_m / 2.0
-        left, bottom, right, top = bounds_m
-        shape = (int((top - bottom) / step) + 12, int((right - left) / step) + 12)
-        values = gaussian_filter(rng.standard_normal(shape), 2.0)
-        return cls(values / values.std(), left - 5 * step, bottom - 5 * step, step)
-
     def at(self, x_m: Array, y_m: Array) -> Array:
         """Return the values at points of any shape."""
         rows = (np.asarray(y_m) - self.y0_m) / self.step_m
         columns = (np.asarray(x_m) - self.x0_m) / self.step_m
         return np.asarray(map_coordinates(self.values, [rows, columns], order=1, mode="nearest"))
+
+
+def smooth_field(
+    bounds_m: tuple[float, float, float, float], scale_m: float, rng: np.random.Generator
+) -> Gridded:
+    """Return a random surface with mean 0 and standard deviation about 1.
+
+    Parameters
+    ----------
+    bounds_m
+        Left, bottom, right, top.
+    scale_m
+        Distance over which the surface is alike (standard deviation of the filter).
+    """
+    step = scale_m / 2.0
+    left, bottom, right, top = bounds_m
+    shape = (int((top - bottom) / step) + 12, int((right - left) / step) + 12)
+    values = gaussian_filter(rng.standard_normal(shape), 2.0)
+    return Gridded(values / values.std(), left - 5 * step, bottom - 5 * step, step)
 
 
 def lidar_noise(

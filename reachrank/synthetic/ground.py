@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import RegularGridInterpolator
-from scipy.ndimage import gaussian_filter1d, maximum_filter1d
+from scipy.ndimage import distance_transform_edt, gaussian_filter1d, maximum_filter1d
 from scipy.spatial import cKDTree
+from scipy.spatial.distance import cdist
 
-from reachrank.synthetic.fields import SmoothField, smoothstep
+from reachrank.synthetic.fields import Gridded, smooth_field, smoothstep
 from reachrank.synthetic.section import height_above_water
 from reachrank.synthetic.spec import CorridorSpec
 from reachrank.synthetic.stations import Stations
@@ -46,16 +46,18 @@ class Ground:
         self.stations = stations
         plan = stations.plan
         self._tree = cKDTree(np.column_stack([plan.x_m, plan.y_m]))
-        reach = spec.margin_m + 30.0
+        told = stations.told
+        reach = spec.margin_m * 1.6 + 30.0
         self.bounds_m = (
-            float(plan.x_m.min()) - reach,
-            float(plan.y_m.min()) - reach,
-            float(plan.x_m.max()) + reach,
-            float(plan.y_m.max()) + reach,
+            float(plan.x_m[told].min()) - reach,
+            float(plan.y_m[told].min()) - reach,
+            float(plan.x_m[told].max()) + reach,
+            float(plan.y_m[told].max()) + reach,
         )
-        self._relief = SmoothField.over(self.bounds_m, 9.0, rng)
-        self._plants = SmoothField.over(self.bounds_m, 1.2, rng)
+        self._relief = smooth_field(self.bounds_m, 9.0, rng)
+        self._plants = smooth_field(self.bounds_m, 1.2, rng)
         self._plain = self._flood_plain()
+        self._to_divide = self._distance_to_divide()
         self._envelope = {side: self._outermost_tops(side) for side in ("left", "right")}
 
     def nearest(self, x_m: Array, y_m: Array) -> Nearest:
@@ -90,8 +92,9 @@ class Ground:
             distance = at.distance_m[mine]
             local = water[mine] + height_above_water(distance, bank)
             behind = np.maximum(distance - bank.top_m, 0.0)
-            plain = self._plain(np.column_stack([y_m[mine], x_m[mine]]))
-            z[mine] = self._behind(local, behind, bank.height_m + water[mine], plain)
+            plain = self._plain.at(x_m[mine], y_m[mine])
+            to_divide = self._to_divide.at(x_m[mine], y_m[mine])
+            z[mine] = self._behind(local, behind, bank.height_m + water[mine], plain, to_divide)
             if spec.plants_m > 0:
                 patch = np.clip(self._plants.at(x_m[mine], y_m[mine]) - 0.4, 0.0, 1.0)
                 beyond_toe = smoothstep((distance - bank.toe_m) / 0.3)
@@ -101,14 +104,17 @@ class Ground:
         )
         return self._with_valley(x_m, y_m, z, np.maximum(distance, 0.0))
 
-    def _behind(self, local: Array, behind: Array, top: Array, plain: Array) -> Array:
-        """Blend the ground behind the top into the flood plain, nowhere steeper than about 7 %."""
+    def _behind(
+        self, local: Array, behind: Array, top: Array, plain: Array, to_divide: Array
+    ) -> Array:
+        """Blend the ground behind the top into the flood plain, mostly below 7 % steep.
+
+        Where two limbs meet halfway, both have reached the flood plain.
+        """
         spec = self.spec
         if spec.levee_fall_ratio > 0:
             run = spec.levee_drop_m / spec.levee_fall_ratio
-            local = np.where(
-                behind > run, local + spec.levee_fall_ratio * (behind - run), local
-            )
+            local = np.where(behind > run, local + spec.levee_fall_ratio * (behind - run), local)
             start, least = 0.8 * run, 0.4 * run
         else:
             local = local - spec.ground_slope_ratio * np.maximum(behind - BEHIND_M, 0.0)
@@ -116,6 +122,8 @@ class Ground:
             start, least = 1.0, 6.0
         length = np.maximum(least, 1.5 * np.abs(plain - top) / 0.07)
         blend = smoothstep((behind - start) / length)
+        near_divide = smoothstep((5.0 - to_divide) / 4.0) * smoothstep(behind / 1.0)
+        blend = np.maximum(blend, near_divide)
         return local + blend * (plain - local)
 
     def _with_valley(self, x_m: Array, y_m: Array, z: Array, behind: Array) -> Array:
@@ -154,10 +162,10 @@ class Ground:
             z = np.where(along < road.half_length_m, np.maximum(z, fill), z)
         return z
 
-    def _flood_plain(self) -> RegularGridInterpolator:
+    def _flood_plain(self) -> Gridded:
         """Spread the level of the flood plain from the bank tops over the corridor, smoothly."""
         stations, spec = self.stations, self.spec
-        every = slice(None, None, 8)
+        every = slice(None, None, 12)
         places, levels = [], []
         for side, failing in (
             ("left", stations.left_failing),
@@ -165,7 +173,9 @@ class Ground:
         ):
             bank = stations.bank(side)
             x, y = stations.offset_place(side, bank.top_m)
-            height = np.where(failing, np.maximum(bank.height_m, stations.plain_m), stations.plain_m)
+            height = np.where(
+                failing, np.maximum(bank.height_m, stations.plain_m), stations.plain_m
+            )
             height = height - (spec.levee_drop_m if spec.levee_fall_ratio > 0 else 0.0)
             places.append(np.column_stack([x, y])[every])
             levels.append((stations.water_m + height)[every])
@@ -173,12 +183,24 @@ class Ground:
         left, bottom, right, top = self.bounds_m
         xs, ys = np.arange(left, right + 4.0, 4.0), np.arange(bottom, top + 4.0, 4.0)
         grid = np.stack(np.meshgrid(xs, ys), axis=-1).reshape(-1, 2)
-        distance, near = cKDTree(points).query(grid, k=min(160, len(points)), workers=-1)
-        weight = (distance + 3.0) ** -3.0
-        plain = (weight * values[near]).sum(axis=1) / weight.sum(axis=1)
-        return RegularGridInterpolator(
-            (ys, xs), plain.reshape(ys.size, xs.size), bounds_error=False, fill_value=None
-        )
+        plain = np.empty(len(grid))
+        for first in range(0, len(grid), 2000):
+            weight = (cdist(grid[first : first + 2000], points) + 3.0) ** -3.0
+            plain[first : first + 2000] = weight @ values / weight.sum(axis=1)
+        return Gridded(plain.reshape(ys.size, xs.size), left, bottom, 4.0)
+
+    def _distance_to_divide(self) -> Gridded:
+        """Measure how far places are from where the nearest limb changes."""
+        left, bottom, right, top = self.bounds_m
+        xs, ys = np.arange(left, right + 1.0), np.arange(bottom, top + 1.0)
+        x, y = np.meshgrid(xs, ys)
+        _, i = self._tree.query(np.column_stack([x.ravel(), y.ravel()]), workers=-1)
+        s = self.stations.plan.s_m[i].reshape(x.shape)
+        is_divide = np.zeros(s.shape, bool)
+        is_divide[:, 1:] |= np.abs(np.diff(s, axis=1)) > 8.0
+        is_divide[1:, :] |= np.abs(np.diff(s, axis=0)) > 8.0
+        away = distance_transform_edt(~is_divide) if is_divide.any() else np.full(s.shape, 99.0)
+        return Gridded(away, left, bottom, 1.0)
 
     def _outermost_tops(self, side: str) -> tuple[Array, Array]:
         """Return a smooth line along the valley, outside of all bank tops of one side.
@@ -190,7 +212,9 @@ class Ground:
         left, _, right, _ = self.bounds_m
         bins = np.arange(left, right + 2.0, 2.0)
         outermost = np.full(bins.size, -np.inf)
-        np.maximum.at(outermost, np.clip(((x - left) / 2.0).astype(int), 0, bins.size - 1), sign * y)
+        np.maximum.at(
+            outermost, np.clip(((x - left) / 2.0).astype(int), 0, bins.size - 1), sign * y
+        )
         known = np.isfinite(outermost)
         outermost = np.interp(bins, bins[known], outermost[known])
         window = 61

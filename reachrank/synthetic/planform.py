@@ -7,7 +7,6 @@ where the line turns left going downstream; then the right bank is outside.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, Protocol
 
@@ -132,8 +131,7 @@ class Train:
 class Kinoshita:
     """A skewed and fattened meander train, from one inflection to another.
 
-    theta = t sin(a s) + t^3 [jf cos(3 a s) - js sin(3 a s)], a = 2 pi / M, with straights ahead of
-    the first and behind the last inflection.
+    theta = t sin(a s) + t^3 [jf cos(3 a s) - js sin(3 a s)], a = 2 pi / M.
 
     Source: Kinoshita (1961), as in Parker and Andrews (1986), J. Fluid Mech. 162, 139-156
     (from memory). Published versions differ in which coefficient is called skewness; the formula
@@ -143,19 +141,13 @@ class Kinoshita:
     meander_length_m: float
     greatest_angle_rad: float
     half_waves: int
-    lead_m: float
     jf: float = 1.0 / 192.0
     js: float = 1.0 / 32.0
 
     @property
     def length_m(self) -> float:
-        """Whole length, straights included."""
-        return self.half_waves * self.meander_length_m / 2.0 + 2.0 * self.lead_m
-
-    def _phase(self, s_m: Array) -> tuple[Array, NDArray[np.bool_]]:
-        inside = self.half_waves * self.meander_length_m / 2.0
-        t = s_m - self.lead_m
-        return self._first_inflection() + np.clip(t, 0.0, inside), (t >= 0) & (t <= inside)
+        """Whole length."""
+        return self.half_waves * self.meander_length_m / 2.0
 
     def _first_inflection(self) -> float:
         s = np.linspace(0.0, self.meander_length_m, 40001)
@@ -171,15 +163,66 @@ class Kinoshita:
 
     def heading_rad(self, s_m: Array) -> Array:
         """Direction at distances along the line, not wrapped."""
-        s, _ = self._phase(s_m)
+        s = s_m + self._first_inflection()
         t, a = self.greatest_angle_rad, 2.0 * np.pi / self.meander_length_m
         third = self.jf * np.cos(3.0 * a * s) - self.js * np.sin(3.0 * a * s)
         return np.asarray(t * np.sin(a * s) + t**3 * third)
 
     def curvature_per_m(self, s_m: Array) -> Array:
         """Change of direction per metre at distances along the line."""
-        s, is_inside = self._phase(s_m)
-        return np.where(is_inside, self._curvature(s), 0.0)
+        return self._curvature(s_m + self._first_inflection())
+
+
+@dataclass(frozen=True)
+class WithEnds:
+    """A curve with an entry and an exit along the valley.
+
+    A straight along the valley, a bend into the curve's first direction, the curve, a bend back
+    into the valley's direction, a straight. The curve's own distances start at ``before_m``.
+    """
+
+    curve: Curve
+    radius_m: float
+    lead_m: float
+
+    def _ends(self) -> tuple[float, float, Train, Train]:
+        first, last = (
+            float(h) for h in self.curve.heading_rad(np.array([0.0, self.curve.length_m]))
+        )
+        quarter = 0.5 * np.pi * self.radius_m
+        entry = Train((Piece(self.lead_m, 0.0), Piece(max(abs(first) * quarter, 1e-6), first)))
+        leave = Train((Piece(max(abs(last) * quarter, 1e-6), -last), Piece(self.lead_m, 0.0)), last)
+        return entry.length_m, entry.length_m + self.curve.length_m, entry, leave
+
+    @property
+    def before_m(self) -> float:
+        """Length of the entry."""
+        return self._ends()[0]
+
+    @property
+    def length_m(self) -> float:
+        """Whole length."""
+        _, behind, _, leave = self._ends()
+        return behind + leave.length_m
+
+    def _parts(self, s_m: Array, what: Literal["heading_rad", "curvature_per_m"]) -> Array:
+        start, stop, entry, leave = self._ends()
+        out = np.empty_like(s_m)
+        for mine, curve, shift in (
+            (s_m < start, entry, 0.0),
+            ((s_m >= start) & (s_m <= stop), self.curve, start),
+            (s_m > stop, leave, stop),
+        ):
+            out[mine] = getattr(curve, what)(s_m[mine] - shift)
+        return out
+
+    def heading_rad(self, s_m: Array) -> Array:
+        """Direction at distances along the line, not wrapped."""
+        return self._parts(s_m, "heading_rad")
+
+    def curvature_per_m(self, s_m: Array) -> Array:
+        """Change of direction per metre at distances along the line."""
+        return self._parts(s_m, "curvature_per_m")
 
 
 @dataclass(frozen=True)
@@ -211,21 +254,14 @@ class Planform:
     bends: tuple[Bend, ...]
 
     @property
-    def length_m(self) -> float:
-        """Whole length."""
-        return float(self.s_m[-1])
-
-    @property
     def least_radius_m(self) -> float:
         """Least radius anywhere; infinite for a straight."""
         greatest = float(np.abs(self.curvature_per_m).max())
         return 1.0 / greatest if greatest > 0 else np.inf
 
 
-def sine_generated(
-    meander_length_m: float, omega_rad: float, half_waves: int, lead_m: float
-) -> Train:
-    """Return a sine-generated curve, from one inflection to another, with straights at the ends.
+def sine_generated(meander_length_m: float, omega_rad: float, half_waves: int) -> Train:
+    """Return a sine-generated curve, from one inflection to another.
 
     theta = omega sin(2 pi s / M): apex radius M / (2 pi omega), sinuosity 1 / J0(omega).
     Source: Langbein and Leopold (1966), U.S. Geological Survey Professional Paper 422-H.
@@ -234,33 +270,30 @@ def sine_generated(
         Piece(meander_length_m / 2.0, 2.0 * omega_rad * (1 if k % 2 == 0 else -1))
         for k in range(half_waves)
     ]
-    return _with_leads(bends, lead_m, -omega_rad)
+    return Train(tuple(bends), -omega_rad)
 
 
-def arcs(radius_m: float, turning_rad: float, bends: int, lead_m: float) -> Train:
+def arcs(radius_m: float, turning_rad: float, bends: int) -> Train:
     """Return circle arcs of alternating hand, with a ramp of curvature at each end."""
     ramp = Piece(1.0, 1.0, "arc").ramp_frac
     length = radius_m * turning_rad / (1.0 - ramp)
     pieces = [Piece(length, turning_rad * (-1) ** k, "arc") for k in range(bends)]
-    return _with_leads(pieces, lead_m, -turning_rad / 2.0)
+    return Train(tuple(pieces), -turning_rad / 2.0)
 
 
-def short_bends(
-    radius_m: float, turning_rad: float, bends: int, straight_m: float, lead_m: float
-) -> Train:
+def short_bends(radius_m: float, turning_rad: float, bends: int, straight_m: float) -> Train:
     """Return short bends of alternating hand with straights between."""
     length = np.pi * turning_rad * radius_m / 2.0
     pieces: list[Piece] = []
     for k in range(bends):
         pieces += [Piece(length, turning_rad * (-1) ** k), Piece(straight_m, 0.0)]
-    return _with_leads(pieces, lead_m, -turning_rad / 2.0)
+    return Train(tuple(pieces), -turning_rad / 2.0)
 
 
 def irregular(
     least_radius_m: float,
     omega_rad: tuple[float, float],
     bends: int,
-    lead_m: float,
     rng: np.random.Generator,
     skew: float = 0.3,
 ) -> Train:
@@ -279,7 +312,7 @@ def irregular(
         peak = float(np.max(np.sin(np.pi * u) + share * np.sin(2.0 * np.pi * u)))
         length = float(np.pi * turning / 2.0 * peak * radii[k])
         pieces.append(Piece(length, turning * (-1) ** k, "sine", share))
-    return _with_leads(pieces, lead_m, -float(omegas[0]))
+    return Train(tuple(pieces), -float(omegas[0]))
 
 
 def straight(length_m: float) -> Train:
@@ -287,13 +320,10 @@ def straight(length_m: float) -> Train:
     return Train((Piece(length_m, 0.0),))
 
 
-def _with_leads(pieces: Sequence[Piece], lead_m: float, heading_rad: float) -> Train:
-    lead = (Piece(lead_m, 0.0),) if lead_m > 0 else ()
-    return Train((*lead, *pieces, *lead), heading_rad)
-
-
-def sample(curve: Curve, step_m: float = 0.25, least_turning_deg: float = 3.0) -> Planform:
-    """Put a curve on an even step, its ends on the x axis and its start at the origin.
+def sample(
+    curve: Curve, step_m: float = 0.25, *, extend_m: float = 0.0, least_turning_deg: float = 3.0
+) -> Planform:
+    """Put a curve on an even step, its start at the origin and its end on the x axis.
 
     Places come from Simpson's rule on the closed-form heading at a quarter of the step; their
     error is below a micrometre per bend, except in arcs without ramps.
@@ -304,6 +334,8 @@ def sample(curve: Curve, step_m: float = 0.25, least_turning_deg: float = 3.0) -
         The line.
     step_m
         Wanted step; the nearest that divides the length is taken.
+    extend_m
+        Straight extension beyond both ends, with negative distances before the start.
     least_turning_deg
         Stretches that turn less are not listed as bends.
     """
@@ -315,15 +347,19 @@ def sample(curve: Curve, step_m: float = 0.25, least_turning_deg: float = 3.0) -
     turn = -np.arctan2(y[-1], x[-1])
     cos, sin = np.cos(turn), np.sin(turn)
     curvature = curve.curvature_per_m(fine)
-    every = slice(None, None, 4)
-    return Planform(
-        fine[every],
-        (cos * x - sin * y)[every],
-        (sin * x + cos * y)[every],
-        (heading + turn)[every],
-        curvature[every],
-        bends_of(fine, curvature, heading, least_turning_deg),
-    )
+    bends = bends_of(fine, curvature, heading, least_turning_deg)
+    s, k, h = fine[::4], curvature[::4], heading[::4] + turn
+    x, y = (cos * x - sin * y)[::4], (sin * x + cos * y)[::4]
+    more = int(np.ceil(extend_m / (s[1] - s[0])))
+    if more > 0:
+        out = (s[1] - s[0]) * np.arange(1, more + 1)
+        before = -out[::-1]
+        x = np.concatenate([before * np.cos(h[0]), x, x[-1] + out * np.cos(h[-1])])
+        y = np.concatenate([before * np.sin(h[0]), y, y[-1] + out * np.sin(h[-1])])
+        s = np.concatenate([before, s, s[-1] + out])
+        k = np.pad(k, more)
+        h = np.pad(h, more, mode="edge")
+    return Planform(s, x, y, h, k, bends)
 
 
 def bends_of(

@@ -26,6 +26,8 @@ class Stations:
 
     Attributes
     ----------
+    length_m
+        Length of the part whose truth is told; beyond its ends the channel goes on straight.
     plan
         Place, heading and curvature.
     water_m
@@ -38,6 +40,7 @@ class Stations:
         True within the limits of the plainly failing stretches.
     """
 
+    length_m: float
     plan: pf.Planform
     water_m: Array
     plain_m: Array
@@ -45,6 +48,11 @@ class Stations:
     right: BankShape
     left_failing: NDArray[np.bool_]
     right_failing: NDArray[np.bool_]
+
+    @property
+    def told(self) -> NDArray[np.bool_]:
+        """True for the stations whose truth is told."""
+        return (self.plan.s_m >= -1e-9) & (self.plan.s_m <= self.length_m + 1e-9)
 
     def bank(self, side: str) -> BankShape:
         """Return the left or the right bank."""
@@ -60,46 +68,48 @@ class Stations:
 
 
 def make_curve(spec: CorridorSpec, rng: np.random.Generator) -> pf.Curve:
-    """Return the centreline that a specification asks for."""
+    """Return the centreline of a specification, entering and leaving along the valley."""
     radius = spec.radius_width * spec.toe_width_m
     omega = float(np.radians(spec.omega_deg))
     lead = LEAD_WIDTHS * spec.toe_width_m
-
-    def count(half_wave_m: float) -> int:
-        return max(LEAST_BENDS, round((spec.length_m - 2.0 * lead) / half_wave_m))
-
     if spec.kind == "straight":
         return pf.straight(spec.length_m)
+    room = spec.length_m - 2.0 * lead - np.pi * omega * radius
+
+    def count(half_wave_m: float) -> int:
+        return max(LEAST_BENDS, round(room / half_wave_m))
+
+    curve: pf.Curve
     if spec.kind == "sine":
         meander = 2.0 * np.pi * omega * radius
-        return pf.sine_generated(meander, omega, count(meander / 2.0), lead)
-    if spec.kind == "arcs":
-        return pf.arcs(radius, 2.0 * omega, count(2.0 * omega * radius / 0.85), lead)
-    if spec.kind == "short":
+        curve = pf.sine_generated(meander, omega, count(meander / 2.0))
+    elif spec.kind == "arcs":
+        curve = pf.arcs(radius, 2.0 * omega, count(2.0 * omega * radius / 0.85))
+    elif spec.kind == "short":
         gap = spec.straight_widths * spec.toe_width_m
         half_wave = np.pi * omega * radius + gap
-        return pf.short_bends(radius, 2.0 * omega, count(half_wave), gap, lead)
-    if spec.kind == "irregular":
+        curve = pf.short_bends(radius, 2.0 * omega, count(half_wave), gap)
+    elif spec.kind == "irregular":
         mean = np.pi * omega * 0.8 * radius * 1.8
-        limits = (0.6 * omega, omega)
-        return pf.irregular(radius, limits, count(mean), lead, rng)
-    if spec.kind == "kinoshita":
-        unit = pf.Kinoshita(1.0, omega, 2, 0.0)
+        curve = pf.irregular(radius, (0.6 * omega, omega), count(mean), rng)
+    elif spec.kind == "kinoshita":
+        unit = pf.Kinoshita(1.0, omega, 2)
         peak = float(np.abs(unit.curvature_per_m(np.linspace(0.0, 1.0, 20001))).max())
         meander = radius * peak
-        return pf.Kinoshita(meander, omega, count(meander / 2.0), lead)
-    raise UsageError(f"No planform is called {spec.kind!r}.", where="CorridorSpec.kind")
+        curve = pf.Kinoshita(meander, omega, count(meander / 2.0))
+    else:
+        raise UsageError(f"No planform is called {spec.kind!r}.", where="CorridorSpec.kind")
+    return pf.WithEnds(curve, 1.5 * radius, lead)
 
 
 def make_stations(spec: CorridorSpec, rng: np.random.Generator) -> Stations:
     """Lay out the channel of a corridor."""
-    plan = pf.sample(make_curve(spec, rng), STATION_STEP_M)
+    curve = make_curve(spec, rng)
+    plan = pf.sample(curve, STATION_STEP_M, extend_m=1.6 * spec.margin_m + 30.0)
     n, step, width = plan.s_m.size, STATION_STEP_M, spec.toe_width_m
-    toe = (
-        0.5 * width * (1.0 + spec.width_variation_frac * slow(n, step, 4.0 * width + 10.0, rng))
-    )
+    toe = 0.5 * width * (1.0 + spec.width_variation_frac * slow(n, step, 4.0 * width + 10.0, rng))
     plain = spec.height_m * (1.0 + spec.height_variation_frac * slow(n, step, 50.0, rng))
-    water = 100.0 + spec.slope_ratio * (plan.length_m - plan.s_m)
+    water = 100.0 + spec.slope_ratio * (curve.length_m - plan.s_m)
     water = water + spec.bed_relief_m * slow(n, step, 3.0 * width, rng)
     water = np.maximum.accumulate(water[::-1])[::-1]
     patches = slow(n, step, 4.0, rng)
@@ -108,9 +118,18 @@ def make_stations(spec: CorridorSpec, rng: np.random.Generator) -> Stations:
     failing: dict[str, NDArray[np.bool_]] = {}
     for side, out in (("left", 1.0 - outness), ("right", outness)):
         share = np.ones_like(out) if spec.kind == "straight" else out
-        banks[side], failing[side] = _bank(spec, plan, side, share, toe, plain, patches)
+        banks[side], failing[side] = _bank(
+            spec, plan, side, outness=share, toe_m=toe, plain_m=plain, patches=patches
+        )
     return Stations(
-        plan, water, plain, banks["left"], banks["right"], failing["left"], failing["right"]
+        curve.length_m,
+        plan,
+        water,
+        plain,
+        banks["left"],
+        banks["right"],
+        failing["left"],
+        failing["right"],
     )
 
 
@@ -124,6 +143,7 @@ def _bank(
     spec: CorridorSpec,
     plan: pf.Planform,
     side: str,
+    *,
     outness: Array,
     toe_m: Array,
     plain_m: Array,
