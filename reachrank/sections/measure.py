@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from reachrank.bank.correct import corrected_run_m, face_angle_deg
+from reachrank.bank.correct import corrected_height_m, corrected_run_m, face_angle_deg
 from reachrank.bank.measure import BankRules
 from reachrank.bank.noise import ground_noise_m
 from reachrank.channel.find import (
@@ -63,6 +63,7 @@ def _bank_line(side, rows, cell_m: float, least_height_m: float) -> BankLine:  #
     run = corrected_run_m(top - toe, cell_m)
     middle = 0.5 * (toe + top)
     toe, top = middle - 0.5 * run, middle + 0.5 * run
+    height = corrected_height_m(height, run, cell_m)
     # a bank that is found at fewer than half of the stations around is not there
     share = median_along(np.where(np.isfinite(side.rise_m), 1.0, 0.0), rows)
     absent = (share < 0.5) | ~(height >= least_height_m)
