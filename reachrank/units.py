@@ -133,7 +133,7 @@ def to_us(table: T) -> T:
     A table with the columns ``value`` and ``unit`` has its values turned row by row. Geometry is
     not touched: that is the CRS's business.
     """
-    out = table.copy()
+    out: T = table.copy()
     for name in table.columns:
         _, factor = us_name(str(name))
         if factor != 1.0:
@@ -141,7 +141,8 @@ def to_us(table: T) -> T:
     if {"value", "unit"} <= set(out.columns):
         out["value"] = out["value"] * out["unit"].map(_FACTOR_OF_UNIT).fillna(1.0)
         out["unit"] = out["unit"].map(us_unit)
-    return out.rename(columns={name: us_name(str(name))[0] for name in table.columns})
+    renamed: T = out.rename(columns={name: us_name(str(name))[0] for name in table.columns})
+    return renamed
 
 
 def to_metric(table: T, metric_names: tuple[str, ...]) -> T:
@@ -154,7 +155,7 @@ def to_metric(table: T, metric_names: tuple[str, ...]) -> T:
     metric_names
         The metric names that the layer may have.
     """
-    out = table.copy()
+    out: T = table.copy()
     back: dict[str, str] = {}
     for metric in metric_names:
         customary, factor = us_name(metric)
@@ -166,4 +167,5 @@ def to_metric(table: T, metric_names: tuple[str, ...]) -> T:
         factors = {customary: _FACTOR_OF_UNIT[metric] for customary, metric in metric_of.items()}
         out["value"] = out["value"] / out["unit"].map(factors).fillna(1.0)
         out["unit"] = out["unit"].map(lambda unit: metric_of.get(unit, unit))
-    return out.rename(columns=back)
+    renamed: T = out.rename(columns=back)
+    return renamed

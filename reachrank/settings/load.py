@@ -163,9 +163,10 @@ def _value(hint: Any, value: Any, path: str, metadata: Mapping[str, Any], faults
     if len(inner) == 1 and dataclasses.is_dataclass(inner[0]):
         return _build(typing.cast(type, inner[0]), value, path, faults)
     origin, parts = typing.get_origin(inner[0]), typing.get_args(inner[0])
-    if len(inner) == 1 and parts and dataclasses.is_dataclass(parts[-1 if origin is dict else 0]):
-        of = typing.cast(type, parts[-1 if origin is dict else 0])
-        if origin is dict and isinstance(value, Mapping):
+    is_table = origin in (dict, Mapping)
+    if len(inner) == 1 and parts and dataclasses.is_dataclass(parts[-1 if is_table else 0]):
+        of = typing.cast(type, parts[-1 if is_table else 0])
+        if is_table and isinstance(value, Mapping):
             return {k: _build(of, v, f"{path}.{k}", faults) for k, v in value.items()}
         if origin is tuple and isinstance(value, (list, tuple)):
             return tuple(_build(of, v, f"{path}[{i}]", faults) for i, v in enumerate(value))

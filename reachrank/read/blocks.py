@@ -1,0 +1,230 @@
+"""Read raw windows of the DEM's files into metres, and keep what was read.
+
+A file is read in *units*, groups of its natural blocks: a row of strips, or a block of a tiled
+file. What is kept are *chunks* of at most about 512 cells a side, so that a strip across a whole
+county does not have to be kept for the little of it that lies near a stream.
+"""
+
+from __future__ import annotations
+
+import tempfile
+import threading
+import weakref
+from collections import OrderedDict
+from dataclasses import dataclass
+from typing import IO, Any
+
+import numpy as np
+from numpy.typing import NDArray
+from rasterio.crs import CRS as RasterCRS
+from rasterio.enums import Resampling
+from rasterio.vrt import WarpedVRT
+from rasterio.windows import Window
+
+from reachrank.read.mosaic import Piece
+from reachrank.read.rasters import HIGHEST_M, LOWEST_M
+
+_LEAST_SIDE = 256
+_STRIP_ROWS = 64
+_CHUNK_SIDE = 512
+_OUTSIDE = -32768.0
+
+ChunkKey = tuple[int, int, int]
+"""Number of the piece, chunk row, chunk column."""
+
+
+@dataclass(frozen=True)
+class Layout:
+    """How one piece is cut: natural blocks, units that are read, chunks that are kept."""
+
+    rows: int
+    columns: int
+    block: tuple[int, int]
+    unit: tuple[int, int]
+    chunk: tuple[int, int]
+
+    @classmethod
+    def of(cls, piece: Piece) -> Layout:
+        """Choose units and chunks for a piece: whole blocks in a unit, whole chunks in a unit."""
+        height = min(piece.block[0], piece.rows)
+        width = min(piece.block[1], piece.columns)
+        is_strip = width >= piece.columns
+        unit_rows = height * max(1, -(-(_STRIP_ROWS if is_strip else _LEAST_SIDE) // height))
+        unit_columns = width * max(1, -(-_LEAST_SIDE // width))
+        unit_rows, unit_columns = min(unit_rows, piece.rows), min(unit_columns, piece.columns)
+        return cls(
+            piece.rows,
+            piece.columns,
+            (height, width),
+            (unit_rows, unit_columns),
+            (_part(unit_rows, piece.rows), _part(unit_columns, piece.columns)),
+        )
+
+    def blocks_in(self, window: Window) -> int:
+        """Return how many natural blocks a window that starts at a block touches."""
+        rows = -(-int(window.height) // self.block[0])
+        return int(rows * -(-int(window.width) // self.block[1]))
+
+    def window(self, unit: tuple[int, int]) -> Window:
+        """Return the window of a unit, cut at the piece's edge."""
+        row, column = unit[0] * self.unit[0], unit[1] * self.unit[1]
+        return Window(
+            column,
+            row,
+            min(self.unit[1], self.columns - column),
+            min(self.unit[0], self.rows - row),
+        )
+
+
+def _part(unit: int, whole: int) -> int:
+    """Return a chunk's side: the unit's, or an even part of a unit that is long."""
+    if unit <= _CHUNK_SIDE:
+        return unit
+    if unit == whole:
+        return _LEAST_SIDE  # one unit: chunks need not come out even
+    return next((unit // n for n in range(2, unit) if unit % n == 0 and unit // n <= _CHUNK_SIDE))
+
+
+class PieceReader:
+    """An open piece: windows of it in metres, NaN where there is no data. Not for two threads."""
+
+    def __init__(self, piece: Piece, dataset: Any) -> None:
+        self._piece = piece
+        self._dataset = dataset
+        self._warped: Any = None
+        self.absurd_cells = 0
+        if piece.warp is not None:
+            self._warped = WarpedVRT(
+                dataset,
+                src_crs=RasterCRS.from_wkt(piece.warp.source_crs_wkt),
+                crs=RasterCRS.from_wkt(piece.warp.crs_wkt),
+                transform=piece.warp.transform,
+                width=piece.columns,
+                height=piece.rows,
+                resampling=Resampling.bilinear,
+                src_nodata=piece.nodata[0] if piece.nodata else None,
+                nodata=_OUTSIDE,
+                dtype="float32",
+            )
+
+    def close(self) -> None:
+        """Close the warped view; the dataset belongs to the caller."""
+        if self._warped is not None:
+            self._warped.close()
+
+    def cell(self, row: int, column: int) -> float:
+        """Return one cell in metres."""
+        return float(self.read(Window(column, row, 1, 1))[0, 0])
+
+    def read(
+        self, window: Window, shape: tuple[int, int] | None = None
+    ) -> NDArray[np.float32]:
+        """Return a window in metres; with ``shape``, averaged down to that many rows, columns."""
+        source = self._dataset if self._warped is None else self._warped
+        more = {} if shape is None else {"out_shape": shape, "resampling": Resampling.average}
+        masked = self._piece.has_mask and self._warped is None
+        raw = source.read(1, window=window, masked=masked, **more)
+        nothing = np.ma.getmaskarray(raw) if masked else np.zeros(raw.shape, np.bool_)
+        raw = np.ma.getdata(raw)
+        nodata = (_OUTSIDE,) if self._warped is not None else self._piece.nodata
+        for value in nodata:
+            if not np.isnan(value):
+                with np.errstate(over="ignore"):
+                    nothing |= raw == _as(raw.dtype, value)
+        z = raw.astype(np.float64)
+        z *= self._piece.scale
+        z += self._piece.offset
+        with np.errstate(invalid="ignore"):
+            absurd = ((z > HIGHEST_M) | (z < LOWEST_M)) & ~nothing
+        if absurd.any():
+            self.absurd_cells += int(absurd.sum())
+            nothing |= absurd
+        z[nothing] = np.nan
+        return z.astype(np.float32)
+
+
+def _as(dtype: np.dtype[Any], value: float) -> Any:
+    """Return a nodata value as the raster holds it, so that -3.4e38 is found in float32."""
+    if dtype.kind == "f":
+        return dtype.type(value)
+    return value
+
+
+class ChunkStore:
+    """What was read, by piece and place: in memory up to a limit, then in a scratch file.
+
+    The oldest go to the file first. Safe for several threads.
+    """
+
+    def __init__(self, memory_limit_bytes: int) -> None:
+        self._limit = memory_limit_bytes
+        self._in_memory: OrderedDict[ChunkKey, NDArray[np.float32]] = OrderedDict()
+        self._in_file: dict[ChunkKey, tuple[int, tuple[int, int]]] = {}
+        self._empty: set[ChunkKey] = set()
+        self._bytes = 0
+        self._scratch: IO[bytes] | None = None
+        self._end = 0
+        self._lock = threading.Lock()
+        self._finalizer: Any = None
+
+    def __contains__(self, key: ChunkKey) -> bool:
+        return key in self._in_memory or key in self._in_file or key in self._empty
+
+    @property
+    def bytes_in_memory(self) -> int:
+        """How much of the limit is used."""
+        return self._bytes
+
+    @property
+    def bytes_in_file(self) -> int:
+        """Size of the scratch file."""
+        return self._end
+
+    def put(self, key: ChunkKey, chunk: NDArray[np.float32]) -> None:
+        """Keep a chunk; one without any elevation takes no room."""
+        with self._lock:
+            if key in self:
+                return
+            if np.isnan(chunk).all():
+                self._empty.add(key)
+                return
+            self._in_memory[key] = np.ascontiguousarray(chunk)
+            self._bytes += chunk.nbytes
+            while self._bytes > self._limit and len(self._in_memory) > 1:
+                self._spill(*self._in_memory.popitem(last=False))
+
+    def get(self, key: ChunkKey) -> NDArray[np.float32] | None:
+        """Return a chunk that is kept; None for one without any elevation."""
+        with self._lock:
+            if key in self._empty:
+                return None
+            if key in self._in_memory:
+                return self._in_memory[key]
+            place, shape = self._in_file[key]
+            chunk = np.empty(shape, np.float32)
+            if self._scratch is None:
+                raise KeyError(key)
+            self._scratch.seek(place)
+            self._scratch.readinto(memoryview(chunk).cast("B"))  # type: ignore[attr-defined]
+            return chunk
+
+    def close(self) -> None:
+        """Forget everything and delete the scratch file."""
+        with self._lock:
+            self._in_memory.clear()
+            self._in_file.clear()
+            self._empty.clear()
+            self._bytes = self._end = 0
+            if self._finalizer is not None:
+                self._finalizer()
+            self._scratch = None
+
+    def _spill(self, key: ChunkKey, chunk: NDArray[np.float32]) -> None:
+        if self._scratch is None:
+            self._scratch = tempfile.TemporaryFile(prefix="reachrank-")  # noqa: SIM115
+            self._finalizer = weakref.finalize(self, self._scratch.close)
+        self._scratch.seek(self._end)
+        self._scratch.write(memoryview(chunk).cast("B"))
+        self._in_file[key] = (self._end, (chunk.shape[0], chunk.shape[1]))
+        self._end += chunk.nbytes
+        self._bytes -= chunk.nbytes

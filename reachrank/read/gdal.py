@@ -1,0 +1,57 @@
+"""The border to GDAL: one environment, and its errors mapped once to ours."""
+
+from __future__ import annotations
+
+import re
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import pyogrio.errors
+import pyproj.exceptions
+import rasterio
+import rasterio.errors
+
+from reachrank.errors import InputError
+
+OPTIONS = {
+    "GDAL_VRT_ENABLE_PYTHON": "NO",
+    # report the vertical part of a compound CRS of older GeoTIFF files too
+    "GTIFF_REPORT_COMPD_CS": "YES",
+    "GDAL_PAM_ENABLED": "YES",
+    "GDAL_NUM_THREADS": "1",
+}
+_NO_NETWORK = {"CPL_VSIL_CURL_ALLOWED_FILENAME": "none", "GDAL_HTTP_MAX_RETRY": "0"}
+
+
+@contextmanager
+def reading(where: str, *, allow_remote: bool = False) -> Iterator[None]:
+    """Run reading code: GDAL set up, its warnings silent, its errors turned into `InputError`."""
+    options = OPTIONS if allow_remote else {**OPTIONS, **_NO_NETWORK}
+    try:
+        with rasterio.Env(**options), warnings.catch_warnings():
+            warnings.filterwarnings("ignore", category=rasterio.errors.NotGeoreferencedWarning)
+            warnings.filterwarnings("ignore", module="pyogrio")
+            warnings.filterwarnings("ignore", message=".*[Mm]easured.*geometry type")
+            yield
+    except InputError:
+        raise
+    except (
+        rasterio.errors.RasterioError,
+        rasterio.errors.RasterioIOError,
+        pyogrio.errors.DataSourceError,
+        pyogrio.errors.DataLayerError,
+        pyogrio.errors.FeatureError,
+        pyogrio.errors.GeometryError,
+        pyproj.exceptions.ProjError,
+    ) as error:
+        raise InputError(f"It cannot be read: {_sentence(error)}", where=where) from error
+
+
+def _sentence(error: BaseException) -> str:
+    cause = error.__cause__ or error.__context__
+    text = str(error)
+    if cause is not None and "See previous exception" in text:
+        text = str(cause)
+    text = re.sub(r"\s+", " ", text).strip().rstrip(".")
+    return f"{text}."

@@ -1,0 +1,254 @@
+"""Vector files: find the layer, read it in bulk, say clearly what is wrong with it."""
+
+from __future__ import annotations
+
+import difflib
+import os
+import warnings
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import fiona
+import geopandas as gpd
+import pandas as pd
+import pyogrio
+from pyproj import CRS
+from pyproj.exceptions import CRSError
+
+from reachrank.errors import InputError
+from reachrank.read.gdal import reading
+from reachrank.read.source import Source
+from reachrank.read.trust import check_database, check_path, head, is_address, is_xml
+
+FORMATS = "GeoPackage, shapefile, GeoJSON, FlatGeobuf, file geodatabase, MapInfo, KML"
+_DRIVERS = (
+    "GPKG", "SQLite", "ESRI Shapefile", "GeoJSON", "GeoJSONSeq", "TopoJSON", "FlatGeobuf",
+    "OpenFileGDB", "MapInfo File", "KML",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class VectorLayer:
+    """One layer of a vector file, opened and described but not read.
+
+    ``box`` is west, south, east, north in the layer's own CRS; ``columns`` as in the file.
+    """
+
+    path: str
+    name: str
+    crs: CRS
+    geometry: str
+    count: int
+    box: tuple[float, float, float, float] | None
+    columns: tuple[str, ...]
+
+    @property
+    def where(self) -> str:
+        """The layer as it is named in messages."""
+        same = Path(self.path).stem == self.name
+        return self.path if same else f"{self.path}|layername={self.name}"
+
+
+def open_layer(source: Source, *, allow_remote: bool = False) -> VectorLayer:
+    """Describe one layer of a vector file.
+
+    Raises
+    ------
+    InputError
+        For a file that is not there, not trusted, not a vector file, without a CRS, without that
+        layer, or with several layers and none chosen.
+    """
+    path = _checked(source.path, allow_remote=allow_remote)
+    with reading(source.path, allow_remote=allow_remote):
+        names = _layer_names(path, source.path)
+        name = _choose(names, source)
+        try:
+            with fiona.open(path, layer=name, allow_unsupported_drivers=True) as layer:
+                if layer.driver not in _DRIVERS and not allow_remote:
+                    raise InputError(
+                        f"Files of the kind {layer.driver} are not read.",
+                        hint=f"Convert it: {FORMATS}.",
+                        where=source.path,
+                    )
+        except fiona.errors.FionaError as error:
+            raise InputError(f"It cannot be read: {error}.", where=str(source)) from error
+        info = pyogrio.read_info(path, layer=name, force_total_bounds=True)
+    return VectorLayer(
+        path,
+        name,
+        _crs(info, source),
+        str(info["geometry_type"] or "None"),
+        int(info["features"]),
+        _box(info),
+        tuple(str(column) for column in info["fields"]),
+    )
+
+
+def read_layer(
+    layer: VectorLayer,
+    columns: Sequence[str] = (),
+    *,
+    box: tuple[float, float, float, float] | None = None,
+    skip: int = 0,
+    count: int | None = None,
+    allow_remote: bool = False,
+) -> gpd.GeoDataFrame:
+    """Read features in bulk; the index is the feature id of the file.
+
+    Parameters
+    ----------
+    columns
+        The columns wanted, besides the geometry.
+    box
+        Only features that touch it, in the layer's CRS.
+    skip, count
+        Leave out so many features, then read so many.
+    """
+    with reading(layer.where, allow_remote=allow_remote), warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # what the file's texts and curves are turned into
+        try:
+            table = pyogrio.read_dataframe(
+                layer.path,
+                layer=layer.name,
+                columns=list(columns),
+                bbox=box,
+                skip_features=skip,
+                max_features=count,
+                fid_as_index=True,
+                on_invalid="ignore",
+            )
+        except (ValueError, UnicodeDecodeError) as error:
+            raise InputError(f"It cannot be read: {error}.", where=layer.where) from error
+    if not isinstance(table, gpd.GeoDataFrame):
+        raise InputError("This is a table without geometry.", where=layer.where)
+    return table.set_crs(layer.crs, allow_override=True)
+
+
+def find_column(
+    layer: VectorLayer, wanted: str, candidates: Sequence[str], setting: str
+) -> str | None:
+    """Return the column to use: the one a setting names, else the first candidate there is.
+
+    Upper and lower case count as the same.
+
+    Raises
+    ------
+    InputError
+        Where the setting names a column that the layer does not have.
+    """
+    by_lower = {column.lower(): column for column in reversed(layer.columns)}
+    if not wanted:
+        return next((by_lower[c] for c in candidates if c in by_lower), None)
+    if wanted in layer.columns:
+        return wanted
+    if wanted.lower() in by_lower:
+        return by_lower[wanted.lower()]
+    near = difflib.get_close_matches(wanted, layer.columns, n=1)
+    raise InputError(
+        f"The layer has no column {wanted!r} (setting {setting}).",
+        hint=f"Did you mean {near[0]!r}?" if near else f"It has: {', '.join(layer.columns)}.",
+        where=layer.where,
+    )
+
+
+def words(column: pd.Series[Any]) -> list[str | None]:
+    """Return a column as trimmed text, None for nothing; whole numbers lose a trailing ``.0``."""
+    texts: list[str | None] = []
+    for value in column:
+        if value is None or value is pd.NA or value != value:  # noqa: PLR0124  (not a number)
+            texts.append(None)
+            continue
+        whole = isinstance(value, float) and value.is_integer()
+        text = str(int(value)) if whole else str(value).strip()
+        texts.append(text or None)
+    return texts
+
+
+def _checked(path: str, *, allow_remote: bool) -> str:
+    check_path(path, allow_remote=allow_remote)
+    if is_address(path):
+        return path
+    if not allow_remote:
+        if Path(path).is_file():
+            _check_content(path)
+        check_database(path)
+    return os.path.abspath(path)  # noqa: PTH100  (a name like `a:b` must not look like a service)
+
+
+def _check_content(path: str) -> None:
+    if is_xml(path):
+        text = head(path)
+        if b"<kml" in text and b"<!DOCTYPE" not in text:
+            return
+        raise InputError(
+            "This XML file is not read: it may describe a service or point to other files.",
+            hint=f"Convert it: {FORMATS}.",
+            where=path,
+        )
+    start = head(path, 64)
+    known = (
+        start.startswith((b"SQLite format 3", b"\x00\x00\x27\x0a", b"fgb\x03", b"!table"))
+        or start.lstrip(b"\xef\xbb\xbf \t\r\n\x1e").startswith(b"{")
+        or start.lower().startswith((b"version", b"!table"))
+        or Path(path).suffix.lower() in (".dbf", ".shx", ".dat", ".mid", ".gdbtable")
+    )
+    if not known:
+        raise InputError(
+            "This is not a vector file that is read.", hint=f"Formats: {FORMATS}.", where=path
+        )
+
+
+def _layer_names(path: str, shown: str) -> list[str]:
+    try:
+        return list(fiona.listlayers(path))
+    except (fiona.errors.FionaError, OSError) as error:
+        raise InputError(f"It cannot be read as a vector file: {error}.", where=shown) from error
+
+
+def _choose(names: list[str], source: Source) -> str:
+    shown = ", ".join(sorted(names)[:20]) + (", ..." if len(names) > 20 else "")
+    if not names:
+        raise InputError("The file has no layers.", where=source.path)
+    if source.layer is not None:
+        if source.layer in names:
+            return source.layer
+        near = difflib.get_close_matches(source.layer, names, n=1)
+        raise InputError(
+            f"The file has no layer {source.layer!r}; it has: {shown}.",
+            hint=f"Did you mean {near[0]!r}?" if near else "",
+            where=source.path,
+        )
+    spatial = [name for name in names if name != "layer_styles"]
+    if len(spatial) == 1:
+        return spatial[0]
+    raise InputError(
+        f"The file has {len(names)} layers and none was chosen: {shown}.",
+        hint=f"Write {source.path}|layername=NAME or {source.path}:NAME.",
+        where=source.path,
+    )
+
+
+def _crs(info: dict[str, Any], source: Source) -> CRS:
+    if not info["crs"]:
+        raise InputError(
+            "The layer does not say which coordinate reference system it is in.",
+            hint="Assign the right one in a GIS (for a shapefile, the .prj file is missing).",
+            where=str(source),
+        )
+    try:
+        return CRS.from_user_input(info["crs"])
+    except CRSError as error:
+        raise InputError(
+            f"The layer's coordinate reference system is not understood: {error}.",
+            where=str(source),
+        ) from error
+
+
+def _box(info: dict[str, Any]) -> tuple[float, float, float, float] | None:
+    box = info.get("total_bounds")
+    if box is None or not all(abs(float(v)) < float("inf") for v in box):
+        return None
+    west, south, east, north = (float(v) for v in box)
+    return west, south, east, north
