@@ -7,12 +7,14 @@ arcs of radius R - left offset and R + right offset.
 
 from __future__ import annotations
 
+import itertools
 from types import SimpleNamespace
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
+
 from reachrank.findings import Findings
 from reachrank.progress import silent
 from reachrank.settings import ExposureSettings, ReachesSettings, RepairsSettings
@@ -36,14 +38,14 @@ def context(**settings):
 
 
 def straight(length=300.0, start=(0.0, 0.0), bearing_deg=90.0):
-    """A line of points every metre, downstream along the bearing."""
+    """Return points every metre, downstream along the bearing."""
     s = np.linspace(0.0, length, round(length) + 1)
     b = np.radians(bearing_deg)
     return np.column_stack([start[0] + s * np.sin(b), start[1] + s * np.cos(b)])
 
 
 def arc(radius=50.0, angle_deg=180.0, *, turns="left"):
-    """An arc round (0, 0) that begins at (0, -radius) going east and turns left, or its mirror."""
+    """Return an arc round (0, 0) from (0, -radius), going east and turning left, or its mirror."""
     t = np.linspace(0.0, np.radians(angle_deg), round(radius * np.radians(angle_deg) * 4) + 1)
     sign = 1.0 if turns == "left" else -1.0
     return np.column_stack([radius * np.sin(t), -sign * radius * np.cos(t)])
@@ -89,7 +91,7 @@ def stream(
         },
         geometry=[
             shapely.ops.substring(line, length - hi, length - lo)
-            for lo, hi in zip(borders[:-1], borders[1:], strict=True)
+            for lo, hi in itertools.pairwise(borders)
         ],
         crs=CRS,
     )
@@ -168,11 +170,7 @@ def _sections(line, stream_id, spacing, edge_at, bends, *, tops, heights, toe, s
         "edge_id": edge_at(station),
         "bend_id": [
             next(
-                (
-                    b.bend_id
-                    for b in bends.itertuples()
-                    if b.end_station_m <= s < b.start_station_m
-                ),
+                (b.bend_id for b in bends.itertuples() if b.end_station_m <= s < b.start_station_m),
                 None,
             )
             for s in station
@@ -201,6 +199,4 @@ def _sections(line, stream_id, spacing, edge_at, bends, *, tops, heights, toe, s
 
 def joined(*parts):
     """Tables of several streams as one mapping."""
-    return {
-        name: pd.concat([part[name] for part in parts], ignore_index=True) for name in parts[0]
-    }
+    return {name: pd.concat([part[name] for part in parts], ignore_index=True) for name in parts[0]}

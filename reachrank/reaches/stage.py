@@ -59,9 +59,9 @@ def run(tables: Tables, ctx: Context) -> Tables:
     )
     reaches = reaches.join(tightest_bends(spans, bends))
     for side in SIDES:
-        own = figures.xs(side, level="bank").reindex(reaches.index)
-        reaches[f"{side}_bank_height_m"] = own["bank_height_m"]
-        reaches[f"{side}_bank_angle_deg"] = own["bank_angle_deg"]
+        own = figures.reindex(pd.MultiIndex.from_product([reaches.index, [side]]))
+        for name in ("bank_height_m", "bank_angle_deg"):
+            reaches[f"{side}_{name}"] = own[name].to_numpy(dtype=np.float64)
     lines = _reach_lines(reaches, channel)
     ends = shapely.distance(shapely.get_point(lines, 0), shapely.get_point(lines, -1))
     with np.errstate(divide="ignore", invalid="ignore"):

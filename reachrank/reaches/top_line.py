@@ -12,6 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 
+from reachrank.reaches.loops import without_loops
+
 Floats = NDArray[np.float64]
 
 
@@ -91,24 +93,23 @@ def top_line(places: Stations, offset_m: Floats, side: str) -> TopLine:
     """Return the line through the tops, without the points where it would run backwards.
 
     On the inside of a bend that is tighter than the offset, the tops of neighbouring sections
-    change their order. A point is kept if it lies ahead of the last kept one, ahead meaning
-    downstream along the mean of both directions; the first point is always kept.
+    change their order: the loop is cut out at its crossing. Of what still runs backwards a point
+    is kept only if it lies ahead of the last kept one, ahead meaning downstream along the mean of
+    both directions; the first point is always kept.
     """
     normal_x, normal_y = side_normal(places.bearing_rad, side)
-    x = places.x_m + normal_x * offset_m
-    y = places.y_m + normal_y * offset_m
-    ahead_x, ahead_y = np.sin(places.bearing_rad), np.cos(places.bearing_rad)
-    kept = [0]
-    for i in range(1, len(x)):
-        j = kept[-1]
-        forward = (x[i] - x[j]) * (ahead_x[i] + ahead_x[j]) + (y[i] - y[j]) * (
-            ahead_y[i] + ahead_y[j]
-        )
-        if forward > 0.0:
-            kept.append(i)
+    points = np.column_stack([places.x_m + normal_x * offset_m, places.y_m + normal_y * offset_m])
+    ahead = np.column_stack([np.sin(places.bearing_rad), np.cos(places.bearing_rad)])
+    points, keep = without_loops(points, ahead)
+    candidates = np.flatnonzero(keep)
+    kept = [int(candidates[0])]
+    for i in candidates[1:]:
+        step, direction = points[i] - points[kept[-1]], ahead[i] + ahead[kept[-1]]
+        if step[0] * direction[0] + step[1] * direction[1] > 0.0:
+            kept.append(int(i))
     if len(kept) == 1:
-        kept = [0, len(x) - 1]
-    return TopLine(places.station_m[kept], x[kept], y[kept])
+        kept = [0, len(points) - 1]
+    return TopLine(places.station_m[kept], points[kept, 0], points[kept, 1])
 
 
 def _distance_to(station_m: Floats, known_m: Floats) -> Floats:

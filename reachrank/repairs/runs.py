@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from reachrank.reaches.stretches import stretches
+
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Interval = tuple[float, float]
@@ -118,23 +120,6 @@ def failing_runs(
     kept = _with_short_gaps(kept, starts_m, ends_m, gap_m, only=np.ones_like(kept))
     found = [(float(starts_m[first]), float(ends_m[stop - 1])) for first, stop in stretches(kept)]
     return [(a, b) for a, b in found if b - a >= least_m]
-
-
-def stretches(mask: Bools) -> list[tuple[int, int]]:
-    """Return ``(first, stop)`` of every unbroken stretch of true values.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> stretches(np.array([True, True, False, True]))
-    [(0, 2), (3, 4)]
-    """
-    padded = np.concatenate([[False], mask, [False]]).astype(np.int8)
-    change = np.diff(padded)
-    return [
-        (int(a), int(b))
-        for a, b in zip(np.flatnonzero(change == 1), np.flatnonzero(change == -1), strict=True)
-    ]
 
 
 def _with_short_gaps(
