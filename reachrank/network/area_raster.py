@@ -23,9 +23,9 @@ def area_from_raster(
     lines: Sequence[XY],
     crs: CRS,
     path: str,
+    *,
     unit: str,
     search_cells: int,
-    *,
     allow_remote: bool = False,
 ) -> Floats:
     """Take the largest value near the lower part of each edge.
@@ -75,10 +75,8 @@ def area_from_raster(
                 continue
             row, column = source.index(east, north)
             window = Window(column - search_cells, row - search_cells, size, size)
-            values = source.read(
-                1, window=window, boundless=True, masked=True, fill_value=source.nodata
-            )
-            found = np.ma.compressed(np.ma.masked_invalid(values.astype(np.float64)))
+            values = source.read(1, window=window, boundless=True, masked=True)
+            found = values.astype(np.float64).filled(np.nan)
             found = found[found > 0]
             if len(found):
                 area[number] = found.max() * _km2(unit, raster_crs, source.transform, north)
@@ -105,8 +103,8 @@ def _cell_side_m(
 def _cell_m2(crs: CRS, transform: rasterio.Affine, latitude: float) -> float:
     """Area of a cell in m²; on the ellipsoid for a raster in degrees."""
     if not crs.is_geographic:
-        metres: float = crs.axis_info[0].unit_conversion_factor
-        return abs(transform.determinant) * metres**2
+        metres = float(crs.axis_info[0].unit_conversion_factor)
+        return float(abs(transform.determinant)) * metres**2
     ellipsoid = crs.get_geod() or Geod(ellps="WGS84")
     width, height = abs(transform.a), abs(transform.e)
     low, high = latitude - height / 2, latitude + height / 2

@@ -38,6 +38,7 @@ def routed_area(
     flow: Flow,
     main_out: Ints,
     elevation_m: NDArray[np.float32],
+    *,
     transform: Affine,
     burn_m: float,
 ) -> RoutedArea:
@@ -88,7 +89,8 @@ def routed_area(
     _label_upwards(label, np.asarray(grid.idxs_ds, np.int64), np.asarray(grid.idxs_seq, np.int64))
     label[code.ravel() == NO_DATA] = -1
     is_labelled = label >= 0
-    own_km2 = np.bincount(label[is_labelled], minlength=count) * (cell_x * cell_y / 1e6)
+    own_cells = np.bincount(label[is_labelled], minlength=count).astype(np.float64)
+    own_km2 = own_cells * (cell_x * cell_y / 1e6)
     is_open = open_border(sunk, code).ravel() & is_labelled
     open_cells = np.bincount(label[is_open], minlength=count)
     comes_in = _begins_at_border(lines, flow, has_data, transform)
@@ -149,7 +151,9 @@ def _begins_at_border(
 ) -> NDArray[np.bool_]:
     """Tell which edges have no edge above them and begin at or beyond the border of the data."""
     tops = np.array([xy[0] for xy in lines])
-    column, row = ~transform * tops.T
+    back = ~transform
+    column = back.a * tops[:, 0] + back.b * tops[:, 1] + back.c
+    row = back.d * tops[:, 0] + back.e * tops[:, 1] + back.f
     found = np.zeros(len(lines), bool)
     rows, columns = has_data.shape
     for edge, (i, j) in enumerate(zip(np.floor(row), np.floor(column), strict=True)):

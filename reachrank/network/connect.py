@@ -92,7 +92,7 @@ def _add_lengths(total: dict[int, float], lines: Sequence[Line]) -> None:
 
 
 def _row_at(line: Line, place: XY) -> int:
-    """The input row at that end of the line."""
+    """Return the input row at that end of the line."""
     to_first, to_last = np.hypot(*(line.xy[0] - place)), np.hypot(*(line.xy[-1] - place))
     return line.runs[0].row if to_first <= to_last else line.runs[-1].row
 

@@ -52,6 +52,7 @@ def find_directions(
     pairs: Ints,
     fall_m: Floats,
     error_m: Floats,
+    *,
     drawn: Floats,
     settings: NetworkSettings,
 ) -> Directions:

@@ -15,7 +15,7 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from reachrank.network.lines import XY, Line
+from reachrank.network.lines import Line
 from reachrank.surface import Surface, sample_one
 
 Floats = NDArray[np.float64]
@@ -69,7 +69,7 @@ def measure_fall(lines: Sequence[Line], surface: Surface, search_m: float, noise
 
 
 @numba.njit(cache=True, nogil=True)
-def _measure(  # type: ignore[no-untyped-def]  # pragma: no cover
+def _measure(  # type: ignore[no-untyped-def]  # noqa: PLR0917  # pragma: no cover
     xy, starts, counts, side_step_m, side_steps, noise_m, tiles, index, inverse, fall, error
 ):
     for line in range(starts.size - 1):
@@ -81,7 +81,7 @@ def _measure(  # type: ignore[no-untyped-def]  # pragma: no cover
 
 
 @numba.njit(cache=True, nogil=True)
-def low_profile(  # type: ignore[no-untyped-def]  # pragma: no cover
+def low_profile(  # type: ignore[no-untyped-def]  # noqa: PLR0917  # pragma: no cover
     xy, count, side_step_m, side_steps, tiles, index, inverse
 ):
     """Lowest elevation across the line at evenly spaced stations, each at the middle of its part.

@@ -77,4 +77,5 @@ def main_way_out(
 
 def is_diversion(flow: Flow, main_out: Ints) -> NDArray[np.bool_]:
     """Tell which edges are the lesser way out of the node they come from."""
-    return main_out[flow.upper] != np.arange(len(flow.upper))
+    lesser: NDArray[np.bool_] = main_out[flow.upper] != np.arange(len(flow.upper))
+    return lesser

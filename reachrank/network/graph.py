@@ -15,7 +15,7 @@ Ints = NDArray[np.int64]
 
 
 def number_nodes(lines: Sequence[Line]) -> tuple[XY, Ints]:
-    """Number the places where lines end, by x then y.
+    """Give numbers to the places where lines end, by x then y.
 
     Returns
     -------
@@ -36,7 +36,8 @@ def connected(node_count: int, pairs: Ints) -> Ints:
     graph = coo_array(
         (np.ones(len(pairs), np.int8), (pairs[:, 0], pairs[:, 1])), shape=(node_count, node_count)
     )
-    return connected_components(graph, directed=False)[1].astype(np.int64)
+    part: Ints = connected_components(graph, directed=False)[1].astype(np.int64)
+    return part
 
 
 def incident_edges(node_count: int, pairs: Ints) -> list[list[tuple[int, int]]]:

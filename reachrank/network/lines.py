@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,9 +62,10 @@ def without_repeats(xy: XY) -> XY:
 
 
 def runs_forward(xy: XY) -> bool:
-    """Tell whether the coordinates come in canonical order: the first end has the smaller x, then y.
+    """Tell whether the coordinates come in canonical order.
 
-    Where the ends agree the next vertices from both ends decide.
+    The first end has the smaller x, then y. Where the ends agree the next vertices from both
+    ends decide.
     """
     differs = np.flatnonzero(np.any(xy != xy[::-1], axis=1))
     if len(differs) == 0:
@@ -100,7 +102,7 @@ def cut(line: Line, at_vertices: NDArray[np.intp]) -> list[Line]:
     scale = along[-1] / total if total > 0 else 1.0
     run_ends = np.cumsum([run.length_m for run in line.runs]) * scale
     parts = []
-    for start, stop in zip(bounds[:-1], bounds[1:], strict=True):
+    for start, stop in pairwise(bounds):
         low, high = along[start], along[stop]
         runs = []
         for run, end in zip(line.runs, run_ends, strict=True):

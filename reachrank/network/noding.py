@@ -33,9 +33,8 @@ def cut_at_shared_vertices(lines: Sequence[Line]) -> list[Line]:
         return []
     counts = np.array([len(line.xy) for line in lines])
     every = np.ascontiguousarray(np.concatenate([line.xy for line in lines])) + 0.0
-    _, which, times = np.unique(
-        every.view(np.complex128).ravel(), return_inverse=True, return_counts=True
-    )
+    as_one = every.view(np.complex128).ravel()
+    _, which, times = np.unique(as_one, return_inverse=True, return_counts=True)
     starts = np.concatenate([[0], np.cumsum(counts)[:-1]])
     is_end = np.zeros(len(every), bool)
     is_end[starts] = True
@@ -80,7 +79,7 @@ def join_through(lines: Sequence[Line]) -> list[Line]:
 
     def walk(number: int, end: int) -> list[tuple[int, int]]:
         """Go on from this end of this line; (line, end it was entered by) until a junction."""
-        found = []
+        found: list[tuple[int, int]] = []
         while True:
             here = at_place[line_ends[number][end]]
             if len(here) != 2:

@@ -55,7 +55,7 @@ def on_connecting(
         findings.add(
             "warning", "crossing",
             f"Lines {source_id[first]} and {source_id[second]} cross without a shared vertex and "
-            "were not joined, as if one were led over the other; add a vertex to both if they meet.",
+            "were not joined, as if one were led over the other; if they meet, add a vertex.",
             source_layer="streams", source_id=source_id[first], geometry=shapely.points(place),
         )  # fmt: skip
     for row in whole.loops:
@@ -70,6 +70,7 @@ def on_directions(
     lines: Sequence[Line],
     found: Directions,
     fall: Fall,
+    *,
     settings: NetworkSettings,
     source_id: Sequence[str],
 ) -> None:

@@ -206,7 +206,8 @@ def _place_along(xy: XY, distance_m: float) -> XY:
     at = min(max(int(np.searchsorted(along, distance_m, side="right")) - 1, 0), len(steps) - 1)
     for vertex in (at, at + 1):
         if abs(distance_m - along[vertex]) < SAME_PLACE_M:
-            return xy[vertex].copy()
+            same: XY = xy[vertex].copy()
+            return same
     part = (distance_m - along[at]) / steps[at]
     place: XY = xy[at] + part * (xy[at + 1] - xy[at])
     return place
@@ -230,7 +231,7 @@ def _cut_at_distances(line: Line, distances_m: list[float]) -> list[Line]:
 
 
 def without_near_copies(lines: Sequence[Line], tolerance_m: float) -> tuple[list[Line], list[Line]]:
-    """Leave out lines that run beside another one between the same two ends, within the tolerance."""
+    """Leave out lines that run beside another between the same two ends, within the tolerance."""
     by_ends: dict[tuple[object, object], list[Line]] = defaultdict(list)
     for line in in_order(lines):
         first, last = sorted(ends(line))

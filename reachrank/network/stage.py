@@ -55,19 +55,22 @@ def build_edges(streams: gpd.GeoDataFrame, ctx: Context) -> gpd.GeoDataFrame:
     ctx.progress(0.15, "network: directions")
     fall = _fall(whole.lines, ctx)
     drawn = np.array([_share_along(line) for line in whole.lines])
-    found = find_directions(len(places), nodes, fall.fall_m, fall.error_m, drawn, settings)
+    found = find_directions(
+        len(places), nodes, fall.fall_m, fall.error_m, drawn=drawn, settings=settings
+    )
     lines = [
         line if is_along else line.turned()
         for line, is_along in zip(whole.lines, found.is_along, strict=True)
     ]
     is_turned = np.where(found.is_along, drawn, -drawn) < 0
-    report.on_directions(findings, lines, found, fall, settings, source_id)
+    report.on_directions(findings, lines, found, fall, settings=settings, source_id=source_id)
     upper = np.where(found.is_along, nodes[:, 0], nodes[:, 1])
     lower = np.where(found.is_along, nodes[:, 1], nodes[:, 0])
 
     names = [main_name(*_names_of(line, streams["stream_name"])) for line in lines]
     flow = directed(len(places), upper, lower)
     length_m = np.array([line.length_m for line in lines], float)
+    width_m = _floats(streams["attribute_width_m"])
     attribute = attribute_at_lower_end(lines, flow, _floats(streams["attribute_area_km2"]))
     main_out = main_way_out(flow, length_m, names, attribute)
     area, is_cut = _area(lines, flow, main_out, attribute, ctx)
@@ -75,9 +78,12 @@ def build_edges(streams: gpd.GeoDataFrame, ctx: Context) -> gpd.GeoDataFrame:
 
     above_m = upstream_length_m(flow, main_out, length_m)
     main_in = main_way_in(flow, main_out, area.area_km2, above_m, names)
-    stems = trace_stems(flow, main_out, main_in, area.area_km2, above_m, places)
+    stems = trace_stems(
+        flow, main_out, main_in, area_km2=area.area_km2, above_m=above_m, places=places
+    )
     stream_id = _stream_ids(stems.stream)
-    part_of = connected(len(places), nodes)[upper] if len(lines) else np.empty(0, np.int64)
+    part_of = connected(len(places), nodes)[upper] if lines else np.empty(0, np.int64)
+    joins = _joins(flow, main_out, main_in, stems.stream, stream_id)
     edges = gpd.GeoDataFrame(
         {
             "edge_id": _edge_ids(stream_id, stems.sequence),
@@ -91,13 +97,9 @@ def build_edges(streams: gpd.GeoDataFrame, ctx: Context) -> gpd.GeoDataFrame:
             "drainage_area_km2": area.area_km2,
             "drainage_area_source": area.source,
             "is_area_cut": is_cut & (area.source == "routing"),
-            "attribute_width_m": [
-                _width(line, _floats(streams["attribute_width_m"])) for line in lines
-            ],
+            "attribute_width_m": [_width(line, width_m) for line in lines],
             "is_turned": is_turned,
-            "joins_stream_id": pd.array(
-                _joins(flow, main_out, main_in, stems.stream, stream_id), object
-            ),
+            "joins_stream_id": pd.array(joins, dtype=object),
         },
         geometry=[shapely.linestrings(line.xy) for line in lines],
         crs=ctx.crs,
@@ -139,19 +141,22 @@ def _area(
     raster = np.full(len(lines), np.nan)
     if ctx.inputs.area_raster is not None:
         raster = area_from_raster(
-            xy, ctx.crs, ctx.inputs.area_raster, settings.area_raster_unit,
-            settings.area_search_cells, allow_remote=ctx.inputs.allow_remote,
+            xy, ctx.crs, ctx.inputs.area_raster, unit=settings.area_raster_unit,
+            search_cells=settings.area_search_cells, allow_remote=ctx.inputs.allow_remote,
         )  # fmt: skip
     routed = RoutedArea(np.full(len(lines), np.nan), np.zeros(len(lines), bool))
     if np.isnan(np.fmax(attribute, raster)).any():
         ctx.progress(0.6, "network: drainage area")
         elevation_m, transform = ctx.dem.coarse(int(settings.routing_greatest_cells))
-        routed = routed_area(xy, flow, main_out, elevation_m, transform, settings.burn_m)
+        routed = routed_area(
+            xy, flow, main_out, elevation_m, transform=transform, burn_m=settings.burn_m
+        )
     return choose_area(flow, main_out, attribute, raster, routed.area_km2), routed.is_cut
 
 
 def _floats(column: pd.Series[float]) -> Floats:
-    return column.to_numpy(dtype="float64", na_value=np.nan)
+    values: Floats = column.to_numpy(dtype="float64", na_value=np.nan)
+    return values
 
 
 def _share_along(line: Line) -> float:
@@ -186,7 +191,7 @@ def _edge_ids(stream_id: Sequence[str], sequence: Ints) -> list[str]:
 
 
 def _by_first_stream(part_of: Ints, stream: Ints) -> Ints:
-    """Number the connected networks by the first stream in each."""
+    """Give numbers to the connected networks, by the first stream in each."""
     first: dict[int, int] = {}
     for network, number in sorted(zip(part_of.tolist(), stream.tolist(), strict=True)):
         first.setdefault(network, number)

@@ -24,7 +24,7 @@ class Stems:
 
 
 def upstream_length_m(flow: Flow, main_out: Ints, length_m: Floats) -> Floats:
-    """Length of all edges at and above each edge; a diversion starts anew, so nothing counts twice."""
+    """Length of all edges at and above each edge, each counted once: a diversion starts anew."""
     diverted = is_diversion(flow, main_out)
     total = length_m.copy()
     for node in flow.nodes_down:
@@ -62,7 +62,13 @@ def main_way_in(
 
 
 def trace_stems(
-    flow: Flow, main_out: Ints, main_in: Ints, area_km2: Floats, above_m: Floats, places: XY
+    flow: Flow,
+    main_out: Ints,
+    main_in: Ints,
+    *,
+    area_km2: Floats,
+    above_m: Floats,
+    places: XY,
 ) -> Stems:
     """Cut the network into streams.
 

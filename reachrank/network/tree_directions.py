@@ -28,7 +28,7 @@ class JunctionCosts:
 
     def by_ways_out(self, degree: int) -> Floats:
         """Cost of a node where ``degree`` edges meet, for 0, 1 ... degree ways out."""
-        cost = self.fork * np.maximum(np.arange(degree + 1) - 1.0, 0.0)
+        cost: Floats = self.fork * np.maximum(np.arange(degree + 1) - 1.0, 0.0)
         if degree >= 2:
             cost[0] += self.no_way_out
             cost[-1] += self.no_way_in
@@ -67,24 +67,23 @@ def direct_tree(
     edge_cost = np.column_stack([np.maximum(-score, 0.0), np.maximum(score, 0.0)])
     is_along = np.zeros(len(pairs), bool)
 
-    def gains(node: int) -> tuple[list[int], Floats, Floats]:
-        """Cost of each edge here flowing in, and what it costs more to flow out."""
+    def at(node: int) -> _Ways:
         edges = [edge for edge, _ in around[node]]
         here = (pairs[edges, 1] == node).astype(np.int64)  # which end of the edge this node is
         beyond = side[edges, 1 - here]
         # flowing in here is flowing out of the far node, and along the edge if this is its end
         cost_in = beyond[:, 0] + edge_cost[edges, 1 - here]
         cost_out = beyond[:, 1] + edge_cost[edges, here]
-        return edges, cost_in, cost_out
+        return _Ways(node, edges, cost_in, cost_out)
 
     for node in reversed(order):
         edge = parent_edge[node]
         if edge >= 0:
-            _send(node, {edge}, pairs, side, *gains(node), costs)
+            _send(at(node), {edge}, pairs, side, costs)
     for node in order:
-        edges, cost_in, cost_out = gains(node)
-        _send(node, set(edges) - {parent_edge[node]}, pairs, side, edges, cost_in, cost_out, costs)
-        _choose(node, parent_edge[node], pairs, edges, cost_out - cost_in, costs, is_along)
+        ways = at(node)
+        _send(ways, set(ways.edges) - {parent_edge[node]}, pairs, side, costs)
+        _choose(ways, parent_edge[node], pairs, costs, is_along)
     total = np.empty((len(pairs), 2))
     total[:, 0] = side[:, 0, 0] + side[:, 1, 1] + edge_cost[:, 0]
     total[:, 1] = side[:, 0, 1] + side[:, 1, 0] + edge_cost[:, 1]
@@ -92,10 +91,20 @@ def direct_tree(
     return is_along, np.maximum(margin, 0.0)
 
 
+@dataclass(frozen=True)
+class _Ways:
+    """The edges at a node, and the least cost of each and all beyond if it flows in, or out."""
+
+    node: int
+    edges: list[int]
+    cost_in: Floats
+    cost_out: Floats
+
+
 def _outward_order(
     node_count: int, around: list[list[tuple[int, int]]]
 ) -> tuple[list[int], list[int]]:
-    """Nodes from a root outwards, tree after tree, and the edge that leads back to the root."""
+    """Return the nodes from a root outwards, tree after tree, and the edge back to the root."""
     parent_edge = [-1] * node_count
     is_seen = [False] * node_count
     order: list[int] = []
@@ -114,37 +123,37 @@ def _outward_order(
     return order, parent_edge
 
 
-def _send(
-    node: int, targets: set[int], pairs: Ints, side: NDArray[np.float64],
-    edges: list[int], cost_in: Floats, cost_out: Floats, costs: JunctionCosts,
-) -> None:  # fmt: skip
+def _send(at: _Ways, targets: set[int], pairs: Ints, side: Floats, costs: JunctionCosts) -> None:
     """Tell the target edges the least cost on this side, for both of their directions."""
-    degree = len(edges)
-    more = cost_out - cost_in
+    degree = len(at.edges)
+    more = at.cost_out - at.cost_in
     by_more = np.argsort(more, kind="stable")
     rank = np.empty(degree, np.int64)
     rank[by_more] = np.arange(degree)
     sums = np.concatenate([[0.0], np.cumsum(more[by_more])])
     node_cost = costs.by_ways_out(degree)
-    all_in = float(cost_in.sum())
+    all_in = float(at.cost_in.sum())
     ways = np.arange(degree)  # ways out among the other edges: 0 .. degree - 1
-    for place, edge in enumerate(edges):
+    for place, edge in enumerate(at.edges):
         if edge not in targets:
             continue
-        without = np.where(
-            ways > rank[place], sums[np.minimum(ways + 1, degree)] - more[place], sums[ways]
-        )
-        others = all_in - cost_in[place] + without
-        here = int(pairs[edge, 1] == node)
+        with_next = sums[np.minimum(ways + 1, degree)] - more[place]
+        without = np.where(ways > rank[place], with_next, sums[ways])
+        others = all_in - at.cost_in[place] + without
+        here = int(pairs[edge, 1] == at.node)
         side[edge, here, 0] = np.min(others + node_cost[1:])
         side[edge, here, 1] = np.min(others + node_cost[:-1])
 
 
 def _choose(
-    node: int, parent_edge: int, pairs: Ints, edges: list[int], more: Floats,
-    costs: JunctionCosts, is_along: NDArray[np.bool_],
-) -> None:  # fmt: skip
+    at: _Ways,
+    parent_edge: int,
+    pairs: Ints,
+    costs: JunctionCosts,
+    is_along: NDArray[np.bool_],
+) -> None:
     """Set the directions of the edges away from the root, given the one towards it."""
+    node, edges, more = at.node, at.edges, at.cost_out - at.cost_in
     inner = [place for place, edge in enumerate(edges) if edge != parent_edge]
     by_more = sorted(inner, key=lambda place: (more[place], edges[place]))
     already = 0

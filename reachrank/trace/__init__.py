@@ -1,0 +1,1 @@
+"""Draw stream lines from a DEM where there are none."""

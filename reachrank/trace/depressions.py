@@ -96,9 +96,8 @@ def breach(  # type: ignore[no-untyped-def]  # pragma: no cover
                 continue
             taken += 1
             row, column = cell // columns, cell % columns
-            if z[cell] < pit_z or (
-                cell != pit and _is_rim(elevation_m, row, column) and z[cell] <= pit_z
-            ):
+            is_out = cell != pit and z[cell] <= pit_z and _is_rim(elevation_m, row, column)
+            if z[cell] < pit_z or is_out:
                 end = cell
                 break
             for k in range(8):
@@ -137,8 +136,7 @@ def _cut(z, back, columns, pit, end):  # type: ignore[no-untyped-def]  # pragma:
     number = steps
     while cell != pit:
         level = np.float32(z[pit] + fall * number / steps)
-        if z[cell] > level:
-            z[cell] = level
+        z[cell] = min(z[cell], level)
         k = back[cell]
         cell -= ROW_STEP[k] * columns + COLUMN_STEP[k]
         number -= 1

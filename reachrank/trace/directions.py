@@ -44,7 +44,8 @@ def flow_directions(
     surface = close_holes(np.asarray(elevation_m, np.float32))
     breach(surface, cell_x_m, cell_y_m, most_cells)
     back = flood(surface)
-    return steepest(surface, back, cell_x_m, cell_y_m)
+    code: NDArray[np.uint8] = steepest(surface, back, cell_x_m, cell_y_m)
+    return code
 
 
 @numba.njit(cache=True, nogil=True)
@@ -70,7 +71,7 @@ def flood(elevation_m):  # type: ignore[no-untyped-def]  # pragma: no cover
                 count += 1
     heapq.heapify(heap)
     while len(heap) > 0:
-        level, _, cell = heapq.heappop(heap)
+        _, _, cell = heapq.heappop(heap)
         row, column = cell // columns, cell % columns
         is_pit = True
         for k in range(8):

@@ -70,7 +70,8 @@ def trace_grid(
     rows_of: list[dict[str, object]] = []
     for cells in stream_links(water):
         row, column = np.divmod(cells, columns)
-        x, y = transform * (column + 0.5, row + 0.5)
+        x = transform.a * (column + 0.5) + transform.b * (row + 0.5) + transform.c
+        y = transform.d * (column + 0.5) + transform.e * (row + 0.5) + transform.f
         xy = smooth_line(np.column_stack([x, y]), float(np.sqrt(cell_x * cell_y)), smooth_cells)
         last = cells[-1] if water.below[cells[-1]] == cells[-1] else cells[-2]
         rows_of.append(
@@ -84,6 +85,5 @@ def trace_grid(
     rows_of.sort(key=lambda r: (-r["drainage_area_km2"], r["geometry"].wkb))  # type: ignore[operator, attr-defined]
     progress(1.0, "stream lines")
     names = ["stream_order", "drainage_area_km2", "is_area_cut", "geometry"]
-    return gpd.GeoDataFrame(
-        {n: [r[n] for r in rows_of] for n in names}, geometry="geometry", crs=crs
-    )
+    columns_of = {name: [row[name] for row in rows_of] for name in names}
+    return gpd.GeoDataFrame(columns_of, geometry="geometry", crs=crs)
