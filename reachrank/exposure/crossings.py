@@ -87,8 +87,9 @@ def pieces(
     in_long, cutter = shapely.STRtree(cutters).query(shapes[long_rows], predicate="intersects")
     order = np.lexsort((cutter, in_long))
     rows, starts = np.unique(in_long[order], return_index=True)
-    for row, around in zip(rows, np.split(cutter[order], starts[1:]), strict=True):
-        structure = long_rows[row]
+    cutter = cutter[order]
+    for row, start, stop in zip(rows, starts, np.append(starts, cutter.size)[1:], strict=True):
+        structure, around = long_rows[row], cutter[start:stop]
         cut[structure] = shapely.difference(cut[structure], shapely.union_all(cutters[around]))
     parts, owner = shapely.get_parts(cut, return_index=True)
     keep = ~shapely.is_empty(parts)
