@@ -94,9 +94,7 @@ def test_the_result_does_not_depend_on_the_batches(fakes, monkeypatch, batch_km)
 
 def test_points_are_let_go_where_asked(fakes):
     ctx = SimpleNamespace(progress=lambda _fraction, _message: None)
-    made = run_by_stream(
-        ("channel", "planform"), {"edges": edges()}, ctx, drop=("channel_points",)
-    )
+    made = run_by_stream(("channel", "planform"), {"edges": edges()}, ctx, drop=("channel_points",))
     assert set(made) == {"edges", "bends"}
 
 
