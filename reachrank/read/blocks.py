@@ -116,9 +116,7 @@ class PieceReader:
         """Return one cell in metres."""
         return float(self.read(Window(column, row, 1, 1))[0, 0])
 
-    def read(
-        self, window: Window, shape: tuple[int, int] | None = None
-    ) -> NDArray[np.float32]:
+    def read(self, window: Window, shape: tuple[int, int] | None = None) -> NDArray[np.float32]:
         """Return a window in metres; with ``shape``, averaged down to that many rows, columns."""
         source = self._dataset if self._warped is None else self._warped
         more = {} if shape is None else {"out_shape": shape, "resampling": Resampling.average}

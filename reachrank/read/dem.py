@@ -128,11 +128,11 @@ class Dem:
 
         Matters for files stored in strips alone; of tiled files every block that was read is kept.
         """
-        self._planned.update(zip(*(a.tolist() for a in self._near(lines, half_width_m)), strict=True))
+        self._planned.update(
+            zip(*(a.tolist() for a in self._near(lines, half_width_m)), strict=True)
+        )
 
-    def load(
-        self, lines: ArrayLike, half_width_m: ArrayLike, progress: Progress = silent
-    ) -> None:
+    def load(self, lines: ArrayLike, half_width_m: ArrayLike, progress: Progress = silent) -> None:
         """Read all that is needed within a distance of lines, in the order of the files' blocks.
 
         Raises
@@ -270,9 +270,7 @@ class Dem:
                 high = (np.minimum(start + TILE - first, size) - 1) // chunk
                 spans.append((low, high))
             found: set[tuple[int, int]] = set()
-            for r0, r1, c0, c1 in zip(
-                *(a.tolist() for pair in spans for a in pair), strict=True
-            ):
+            for r0, r1, c0, c1 in zip(*(a.tolist() for pair in spans for a in pair), strict=True):
                 found.update((r, c) for r in range(r0, r1 + 1) for c in range(c0, c1 + 1))
             keys.extend((number, r, c) for r, c in sorted(found))
         return keys
@@ -308,7 +306,10 @@ class Dem:
             units: dict[int, set[Unit]] = {}
             for number, r, c in missing:
                 layout = self._layouts[number]
-                unit = (r * layout.chunk[0] // layout.unit[0], c * layout.chunk[1] // layout.unit[1])
+                unit = (
+                    r * layout.chunk[0] // layout.unit[0],
+                    c * layout.chunk[1] // layout.unit[1],
+                )
                 units.setdefault(number, set()).add(unit)
             total = sum(len(of) for of in units.values())
             tasks = [
@@ -386,7 +387,11 @@ class Dem:
         height, width = layout.chunk
         for r in range(0, cells.shape[0], height):
             for c in range(0, cells.shape[1], width):
-                key = (number, (int(window.row_off) + r) // height, (int(window.col_off) + c) // width)
+                key = (
+                    number,
+                    (int(window.row_off) + r) // height,
+                    (int(window.col_off) + c) // width,
+                )
                 if keeps_all or key in wanted or self._is_planned(key):
                     self._store.put(key, cells[r : r + height, c : c + width])
 
@@ -417,6 +422,4 @@ def _parts(units: list[Unit], total: int, jobs: int) -> Iterable[list[Unit]]:
 
 
 def _six(inverse: Affine) -> NDArray[np.float64]:
-    return np.array(
-        [inverse.a, inverse.b, inverse.c, inverse.d, inverse.e, inverse.f], np.float64
-    )
+    return np.array([inverse.a, inverse.b, inverse.c, inverse.d, inverse.e, inverse.f], np.float64)

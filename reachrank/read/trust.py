@@ -167,7 +167,9 @@ def check_database(path: str, *, allow_remote: bool = False) -> None:
     try:
         address = f"{Path(path).resolve().as_uri()}?mode=ro"
         with closing(sqlite3.connect(address, uri=True)) as db:
-            rows = db.execute("SELECT name, sql FROM sqlite_master WHERE sql IS NOT NULL").fetchall()
+            rows = db.execute(
+                "SELECT name, sql FROM sqlite_master WHERE sql IS NOT NULL"
+            ).fetchall()
     except sqlite3.Error as error:
         raise InputError(f"The database cannot be read: {error}.", where=path) from error
     for name, sql in rows:
@@ -176,7 +178,11 @@ def check_database(path: str, *, allow_remote: bool = False) -> None:
             raise InputError(
                 f"The table {name} reaches outside the file ({module[1]}).", hint=_HINT, where=path
             )
-        call = _RISKY_SQL.search(sql) if re.match(r"\s*CREATE\s+(TEMP\w*\s+)?VIEW", sql, re.I) else None
+        call = (
+            _RISKY_SQL.search(sql)
+            if re.match(r"\s*CREATE\s+(TEMP\w*\s+)?VIEW", sql, re.I)
+            else None
+        )
         if call:
             raise InputError(
                 f"The view {name} calls {call[1]}, which reaches outside the file.",
