@@ -57,7 +57,7 @@ CORRIDORS: dict[str, CorridorSpec] = {
         length_m=1300.0, face="rounded",
     ),
     "neck_w5": CorridorSpec(
-        kind="sine", height_m=1.5, radius_width=4.0, omega_deg=112.0, length_m=1000.0,
+        kind="sine", height_m=1.5, radius_width=4.0, omega_deg=116.0, length_m=1000.0,
         outside_angle_deg=65.0, line_wander_widths=0.6,
     ),
     "rounded_w6": CorridorSpec(

@@ -14,6 +14,7 @@ from pyproj import CRS
 from shapely import affinity
 from shapely.geometry import LineString, Polygon, box
 
+from reachrank.errors import UsageError
 from reachrank.surface import Surface
 from reachrank.synthetic.drawn import drawn_line
 from reachrank.synthetic.fields import lidar_noise
@@ -84,7 +85,7 @@ class Corridor:
         write_dem(
             folder / "dem.tif",
             self.elevation_m * np.float32(scale),
-            Affine.scale(scale) * self.transform,
+            Affine(*(scale * part for part in self.transform[:6])),
             crs,
             "US survey foot" if us_feet else "metre",
         )
@@ -139,8 +140,7 @@ def make_corridor(spec: CorridorSpec, seed: int = 1) -> Corridor:
     for hole in spec.holes:
         at = int(np.argmin(np.abs(stations.plan.s_m - hole.at_m)))
         x, y = frame.to_world(stations.plan.x_m[at], stations.plan.y_m[at])
-        columns, rows = np.meshgrid(np.arange(shape[1]) + 0.5, np.arange(shape[0]) + 0.5)
-        cell_x, cell_y = transform * (columns, rows)
+        cell_x, cell_y = cell_middles(transform, shape)
         elevation[np.hypot(cell_x - x, cell_y - y) <= hole.radius_m] = np.nan
     truth = _truth(spec, stations, ground, frame)
     lines = drawn_line(
@@ -191,6 +191,14 @@ def write_dem(
         dataset.units = (unit,)
 
 
+def cell_middles(transform: Affine, shape: tuple[int, int]) -> tuple[Array, Array]:
+    """Return x and y of the middles of the cells of a grid that is not rotated."""
+    x = transform.c + transform.a * (np.arange(shape[1]) + 0.5)
+    y = transform.f + transform.e * (np.arange(shape[0]) + 0.5)
+    x, y = np.meshgrid(x, y)
+    return x, y
+
+
 def _grid(spec: CorridorSpec, stations: Stations, frame: _Frame) -> tuple[Affine, tuple[int, int]]:
     told = stations.told
     x, y = frame.to_world(stations.plan.x_m[told], stations.plan.y_m[told])
@@ -207,8 +215,7 @@ def _averaged(
 ) -> Array:
     """Average the surface over each cell; finely near the channel, at its middle elsewhere."""
     cell = spec.cell_m
-    columns, rows = np.meshgrid(np.arange(shape[1]) + 0.5, np.arange(shape[0]) + 0.5)
-    x, y = (np.ravel(part) for part in transform * (columns, rows))
+    x, y = (part.ravel() for part in cell_middles(transform, shape))
     at = ground.nearest(*frame.to_local(x, y))
     widest = max(ground.stations.left.top_m.max(), ground.stations.right.top_m.max())
     is_near = at.distance_m < widest + 3.0 + cell
@@ -298,7 +305,7 @@ def _structures(houses: tuple[House, ...], truth: CorridorTruth) -> gpd.GeoDataF
         heading = float(truth.heading_rad[at])
         out = truth.bank(house.side).top_offset_m[at] + house.distance_m
         shape: Polygon = box(-5.0, 0.0, 5.0, 8.0)
-        for _ in range(8):
+        for _ in range(60):
             placed = affinity.rotate(
                 shape if sign > 0 else affinity.scale(shape, 1.0, -1.0, origin=(0, 0)),
                 heading,
@@ -311,7 +318,17 @@ def _structures(houses: tuple[House, ...], truth: CorridorTruth) -> gpd.GeoDataF
                 truth.y_m[at] + sign * out * np.cos(heading),
             )
             distances = [float(top.distance(placed)) for top in tops]
-            out += house.distance_m - min(distances)
+            short = house.distance_m - min(distances)
+            if abs(short) < 1e-4:
+                break
+            out += short
+        else:
+            raise UsageError(
+                f"A building cannot stand {house.distance_m} m from the {house.side} bank at "
+                f"{house.at_m} m.",
+                hint="Place it on the outside of a bend or nearer to the bank.",
+                where="CorridorSpec.houses",
+            )
         rows.append(
             {
                 "structure_id": f"H{number}",
