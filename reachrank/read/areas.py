@@ -117,7 +117,8 @@ def read_soils(
         raise InputError(
             "The soil layer has no column with a texture or an erodibility; it has: "
             f"{', '.join(layer.columns)}.",
-            hint="Name one with inputs.soil_texture_attribute or inputs.soil_erodibility_attribute.",
+            hint="Name one with inputs.soil_texture_attribute or "
+            "inputs.soil_erodibility_attribute.",
             where=layer.where,
         )
     _only_polygons(layer)

@@ -15,8 +15,8 @@ from dataclasses import dataclass
 from typing import IO, Any
 
 import numpy as np
+import rasterio.crs
 from numpy.typing import NDArray
-from rasterio.crs import CRS as RasterCRS
 from rasterio.enums import Resampling
 from rasterio.vrt import WarpedVRT
 from rasterio.windows import Window
@@ -82,7 +82,7 @@ def _part(unit: int, whole: int) -> int:
         return unit
     if unit == whole:
         return _LEAST_SIDE  # one unit: chunks need not come out even
-    return next((unit // n for n in range(2, unit) if unit % n == 0 and unit // n <= _CHUNK_SIDE))
+    return next(unit // n for n in range(2, unit) if unit % n == 0 and unit // n <= _CHUNK_SIDE)
 
 
 class PieceReader:
@@ -96,8 +96,8 @@ class PieceReader:
         if piece.warp is not None:
             self._warped = WarpedVRT(
                 dataset,
-                src_crs=RasterCRS.from_wkt(piece.warp.source_crs_wkt),
-                crs=RasterCRS.from_wkt(piece.warp.crs_wkt),
+                src_crs=rasterio.crs.CRS.from_wkt(piece.warp.source_crs_wkt),
+                crs=rasterio.crs.CRS.from_wkt(piece.warp.crs_wkt),
                 transform=piece.warp.transform,
                 width=piece.columns,
                 height=piece.rows,
@@ -203,7 +203,7 @@ class ChunkStore:
             if self._scratch is None:
                 raise KeyError(key)
             self._scratch.seek(place)
-            self._scratch.readinto(memoryview(chunk).cast("B"))  # type: ignore[attr-defined]
+            self._scratch.readinto(chunk.data.cast("B"))  # type: ignore[attr-defined]
             return chunk
 
     def close(self) -> None:
@@ -222,7 +222,7 @@ class ChunkStore:
             self._scratch = tempfile.TemporaryFile(prefix="reachrank-")  # noqa: SIM115
             self._finalizer = weakref.finalize(self, self._scratch.close)
         self._scratch.seek(self._end)
-        self._scratch.write(memoryview(chunk).cast("B"))
+        self._scratch.write(chunk.data.cast("B"))
         self._in_file[key] = (self._end, (chunk.shape[0], chunk.shape[1]))
         self._end += chunk.nbytes
         self._bytes -= chunk.nbytes

@@ -241,4 +241,5 @@ def show_box(box: Box) -> str:
     """Return a box for a message."""
     west, south, east, north = box
     digits = 4 if max(abs(v) for v in box) < 400 else 0
-    return f"{west:.{digits}f} to {east:.{digits}f} east, {south:.{digits}f} to {north:.{digits}f} north"
+    shown = [f"{value:.{digits}f}" for value in (west, east, south, north)]
+    return f"{shown[0]} to {shown[1]} east, {shown[2]} to {shown[3]} north"

@@ -10,12 +10,12 @@ from dataclasses import dataclass, replace
 from xml.sax.saxutils import escape
 
 import numpy as np
+import rasterio.crs
 import rasterio.warp
 import shapely
 from affine import Affine
 from numpy.typing import NDArray
 from pyproj import Transformer
-from rasterio.crs import CRS as RasterCRS
 
 from reachrank.errors import InputError
 from reachrank.findings import Findings
@@ -141,7 +141,7 @@ def lay_out(
         # cells of the common grid that lie wholly in the file
         first_row = math.ceil(row) if is_off else round(row)
         first_column = math.ceil(column) if is_off else round(column)
-        wkt = RasterCRS.from_wkt(crs.source.to_wkt()).to_wkt()
+        wkt = rasterio.crs.CRS.from_wkt(crs.source.to_wkt()).to_wkt()
         place = base @ Affine.translation(first_column, first_row)
         if is_off:
             findings.add(
@@ -183,8 +183,8 @@ def lay_out(
 def _warped(
     files: Sequence[RasterFile], crs: WorkingCrs, z_to_m: float
 ) -> tuple[Grid, list[Piece]]:
-    source = RasterCRS.from_wkt(crs.source.to_wkt())
-    target = RasterCRS.from_wkt(crs.working.to_wkt())
+    source = rasterio.crs.CRS.from_wkt(crs.source.to_wkt())
+    target = rasterio.crs.CRS.from_wkt(crs.working.to_wkt())
     whole, rows, columns = _union(files)
     corners = [whole @ at for at in ((0, 0), (columns, 0), (columns, rows), (0, rows))]
     x, y = zip(*corners, strict=True)
@@ -273,7 +273,7 @@ def mosaic_text(files: Sequence[RasterFile], whole: Affine, rows: int, columns: 
 def _for_gdal(path: str) -> str:
     if re.match(r"https?://", path):
         return f"/vsicurl/{path}"
-    return path if is_address(path) else os.path.abspath(path)  # noqa: PTH100
+    return path if is_address(path) else os.path.abspath(path)
 
 
 _VRT_TYPES = {

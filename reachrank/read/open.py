@@ -77,6 +77,7 @@ def open_inputs(
 
     progress(0.3, "reading the streams")
     streams = read_streams(layer, settings.inputs, crs, dem, findings, allow_remote=remote)
+    dem.plan(streams.geometry)
     _check_elevation(dem, streams.geometry.to_numpy(), paths[0])
     tables: Tables = {"streams": streams}
 
@@ -96,11 +97,12 @@ def open_inputs(
         tables["constraints"] = read_constraints(
             inputs.constraints, settings.inputs, near, findings, allow_remote=remote
         )
-    for path, what in ((inputs.cover, "cover raster"), (inputs.area_raster, "area raster")):
-        if path:
+    for raster, what in ((inputs.cover, "cover raster"), (inputs.area_raster, "area raster")):
+        if raster:
             later(0.6, f"checking the {what}")
-            check_beside(path, what, crs.working, near.box, findings, allow_remote=remote)
-    facts = _facts(inputs, paths, crs, vertical, dem, layer)
+            check_beside(raster, what, crs.working, near.box, findings, allow_remote=remote)
+    facts = _facts(inputs, paths, crs, vertical, layer)
+    facts["cell_m"] = f"{dem.cell_m:.6g}"
     progress(1.0, "read")
     return tables, Context(
         inputs=inputs,
@@ -179,7 +181,6 @@ def _facts(
     paths: list[str],
     crs: WorkingCrs,
     vertical: VerticalUnit,
-    dem: Dem,
     layer: VectorLayer,
 ) -> dict[str, str]:
     warped = f", resampled to {crs.working.name}" if crs.is_warped else ""
@@ -189,7 +190,6 @@ def _facts(
             f"in {vertical.words} ({_SOURCE_WORDS[vertical.source]}); all work in metres."
         ),
         "working_crs": crs.working.name,
-        "cell_m": f"{dem.cell_m:.6g}",
         "input.streams": f"{fingerprint([layer.path])}, layer {layer.name}",
         "input.dem": fingerprint(paths),
     }

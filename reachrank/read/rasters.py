@@ -112,7 +112,7 @@ def open_raster(path: str, *, allow_remote: bool = False) -> Iterator[Any]:
         drivers = None
     else:
         drivers = None if allow_remote else (["VRT"] if is_xml(path) else _DRIVERS)
-        path = os.path.abspath(path)  # noqa: PTH100  (cannot be taken for a service)
+        path = os.path.abspath(path)
     with DatasetReader(path, driver=drivers) as raster:
         yield raster
 

@@ -26,17 +26,17 @@ class Source:
 
 
 def parse_source(spec: str) -> Source:
-    """Split a source as typed into path and layer.
+    r"""Split a source as typed into path and layer.
 
     A colon parts path and layer only where what stands before the last one is an existing file or
-    folder, so that ``C:\\data\\streams.gpkg`` stays a path.
+    folder, so that ``C:\data\streams.gpkg`` stays a path.
 
     Examples
     --------
     >>> parse_source("county.gpkg|layername=streams")
     Source(path='county.gpkg', layer='streams')
-    >>> parse_source(r"C:\\data\\streams.gpkg")
-    Source(path='C:\\\\data\\\\streams.gpkg', layer=None)
+    >>> parse_source(r"C:\data\streams.gpkg")
+    Source(path='C:\\data\\streams.gpkg', layer=None)
     """
     spec = spec.strip()
     if not spec:

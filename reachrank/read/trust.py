@@ -24,12 +24,54 @@ _ADDRESS = re.compile(r"^[A-Za-z][A-Za-z0-9+.\-]+://|^[A-Za-z][A-Za-z0-9_]+:")
 
 # A mosaic of plain rasters: these elements name files, windows and numbers, nothing that runs.
 _PLAIN_VRT = frozenset(
-    "VRTDataset SRS GeoTransform Metadata MDI VRTRasterBand Description UnitType Offset Scale "
-    "NoDataValue HideNoDataValue ColorInterp Histograms HistItem HistMin HistMax BucketCount "
-    "IncludeOutOfRange Approximate HistCounts CategoryNames ColorTable Entry SimpleSource "
-    "ComplexSource AveragedSource NoDataFromMaskSource SourceFilename SourceBand "
-    "SourceProperties SrcRect DstRect NODATA ScaleOffset ScaleRatio LUT UseMaskBand Overview "
-    "OverviewList MaskBand BlockXSize BlockYSize Resampling OpenOptions OOI".split()
+    [
+        "VRTDataset",
+        "SRS",
+        "GeoTransform",
+        "Metadata",
+        "MDI",
+        "VRTRasterBand",
+        "Description",
+        "UnitType",
+        "Offset",
+        "Scale",
+        "NoDataValue",
+        "HideNoDataValue",
+        "ColorInterp",
+        "Histograms",
+        "HistItem",
+        "HistMin",
+        "HistMax",
+        "BucketCount",
+        "IncludeOutOfRange",
+        "Approximate",
+        "HistCounts",
+        "CategoryNames",
+        "ColorTable",
+        "Entry",
+        "SimpleSource",
+        "ComplexSource",
+        "AveragedSource",
+        "NoDataFromMaskSource",
+        "SourceFilename",
+        "SourceBand",
+        "SourceProperties",
+        "SrcRect",
+        "DstRect",
+        "NODATA",
+        "ScaleOffset",
+        "ScaleRatio",
+        "LUT",
+        "UseMaskBand",
+        "Overview",
+        "OverviewList",
+        "MaskBand",
+        "BlockXSize",
+        "BlockYSize",
+        "Resampling",
+        "OpenOptions",
+        "OOI",
+    ]
 )
 _RISKY_SQL = re.compile(
     r"\b(load_extension|ogr_geocode\w*|gdal_\w+|readfile|writefile|edit|fts3_tokenizer|eval|"
@@ -42,13 +84,13 @@ _PLAIN_MODULES = ("rtree", "rtree_i32", "fts3", "fts4", "fts5", "geopoly", "spat
 
 
 def is_address(path: str) -> bool:
-    """Tell whether a path is an address or a connection string and not a plain file name.
+    r"""Tell whether a path is an address or a connection string and not a plain file name.
 
     Examples
     --------
     >>> is_address("https://example.org/dem.tif"), is_address("/vsizip/a.zip/dem.tif")
     (True, True)
-    >>> is_address(r"C:\\data\\dem.tif"), is_address("dem.tif")
+    >>> is_address(r"C:\data\dem.tif"), is_address("dem.tif")
     (False, False)
     """
     if _ALWAYS_ADDRESS.match(path):

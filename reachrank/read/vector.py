@@ -174,7 +174,7 @@ def _checked(path: str, *, allow_remote: bool) -> str:
         if Path(path).is_file():
             _check_content(path)
         check_database(path)
-    return os.path.abspath(path)  # noqa: PTH100  (a name like `a:b` must not look like a service)
+    return os.path.abspath(path)
 
 
 def _check_content(path: str) -> None:

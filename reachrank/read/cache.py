@@ -1,0 +1,235 @@
+"""What was read of the DEM's files, and reading what is still missing, with several threads."""
+
+from __future__ import annotations
+
+import math
+import threading
+from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
+from contextlib import closing, contextmanager
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reachrank.findings import Findings
+from reachrank.progress import Progress
+from reachrank.read.blocks import ChunkKey, ChunkStore, Layout, PieceReader
+from reachrank.read.gdal import reading
+from reachrank.read.mosaic import Piece
+from reachrank.read.rasters import open_raster
+from reachrank.surface import TILE
+
+Unit = tuple[int, int]
+
+
+class BlockCache:
+    """The chunks of all pieces that were read so far.
+
+    Parameters
+    ----------
+    pieces
+        The files on the common grid.
+    findings
+        Where absurd elevations are told.
+    memory_limit_mb
+        How much elevation is kept in memory; the rest goes to a scratch file.
+    jobs
+        Threads that read.
+    shown
+        The file that a message names for a piece that is a mosaic of ours.
+    """
+
+    def __init__(
+        self,
+        pieces: Sequence[Piece],
+        findings: Findings,
+        *,
+        memory_limit_mb: float,
+        jobs: int,
+        shown: str,
+        allow_remote: bool,
+    ) -> None:
+        self.pieces = list(pieces)
+        self.blocks_read = 0
+        self.store = ChunkStore(int(memory_limit_mb * 1e6))
+        self._findings = findings
+        self._layouts = [Layout.of(piece) for piece in self.pieces]
+        self._planned: set[tuple[int, int]] = set()
+        self._absurd: dict[int, int] = {}
+        self._jobs = max(1, jobs)
+        self._shown = shown
+        self._allow_remote = allow_remote
+        self._lock = threading.Lock()
+        self._reading = threading.RLock()
+
+    def plan(self, rows: NDArray[np.int64], columns: NDArray[np.int64]) -> None:
+        """Keep what is read of these tiles, also where a later request asks for them."""
+        self._planned.update(zip(rows.tolist(), columns.tolist(), strict=True))
+
+    def chunks_of(self, rows: NDArray[np.int64], columns: NDArray[np.int64]) -> list[ChunkKey]:
+        """Return the chunks under tiles, file by file, in the order of the file."""
+        keys: list[ChunkKey] = []
+        top, left = rows * TILE, columns * TILE
+        for number, (piece, layout) in enumerate(zip(self.pieces, self._layouts, strict=True)):
+            touch = (
+                (top + TILE > piece.row)
+                & (top < piece.row + piece.rows)
+                & (left + TILE > piece.column)
+                & (left < piece.column + piece.columns)
+            )
+            if not touch.any():
+                continue
+            spans = []
+            for start, first, size, chunk in (
+                (top[touch], piece.row, piece.rows, layout.chunk[0]),
+                (left[touch], piece.column, piece.columns, layout.chunk[1]),
+            ):
+                low = np.maximum(start - first, 0) // chunk
+                high = (np.minimum(start + TILE - first, size) - 1) // chunk
+                spans.append((low, high))
+            found: set[tuple[int, int]] = set()
+            for r0, r1, c0, c1 in zip(*(a.tolist() for pair in spans for a in pair), strict=True):
+                found.update((r, c) for r in range(r0, r1 + 1) for c in range(c0, c1 + 1))
+            keys.extend((number, r, c) for r, c in sorted(found))
+        return keys
+
+    def place(self, key: ChunkKey) -> tuple[int, int]:
+        """Return a chunk's first row and column on the common grid."""
+        number, r, c = key
+        piece, layout = self.pieces[number], self._layouts[number]
+        return piece.row + r * layout.chunk[0], piece.column + c * layout.chunk[1]
+
+    def _is_planned(self, key: ChunkKey) -> bool:
+        row, column = self.place(key)
+        height, width = self._layouts[key[0]].chunk
+        return any(
+            (r, c) in self._planned
+            for r in range(row // TILE, (row + height - 1) // TILE + 1)
+            for c in range(column // TILE, (column + width - 1) // TILE + 1)
+        )
+
+    def require(
+        self, rows: NDArray[np.int64], columns: NDArray[np.int64], progress: Progress
+    ) -> None:
+        """Read all chunks under tiles that are not kept yet."""
+        with self._reading:
+            missing = [key for key in self.chunks_of(rows, columns) if key not in self._store]
+            if not missing:
+                return
+            wanted = set(missing)
+            units: dict[int, set[Unit]] = {}
+            for number, r, c in missing:
+                layout = self._layouts[number]
+                unit = (
+                    r * layout.chunk[0] // layout.unit[0],
+                    c * layout.chunk[1] // layout.unit[1],
+                )
+                units.setdefault(number, set()).add(unit)
+            total = sum(len(of) for of in units.values())
+            tasks = [
+                (number, part)
+                for number, of in sorted(units.items())
+                for part in _parts(sorted(of), total, self._jobs)
+            ]
+            self._run(tasks, wanted, total, progress)
+            self._tell_absurd()
+
+    def _run(
+        self,
+        tasks: list[tuple[int, list[Unit]]],
+        wanted: set[ChunkKey],
+        total: int,
+        progress: Progress,
+    ) -> None:
+        done = 0
+        message = "reading the DEM"
+        if self._jobs == 1 or len(tasks) == 1:
+            for number, units in tasks:
+                with self.open(number) as reader:
+                    for unit in units:
+                        self._read_unit(reader, number, unit, wanted)
+                        done += 1
+                        progress(done / total, message)
+            return
+
+        stop = threading.Event()
+
+        def work(number: int, units: list[Unit]) -> int:
+            with self.open(number) as reader:
+                for unit in units:
+                    if stop.is_set():
+                        break
+                    self._read_unit(reader, number, unit, wanted)
+            return len(units)
+
+        with ThreadPoolExecutor(self._jobs) as pool:
+            waiting: set[Future[int]] = {pool.submit(work, *task) for task in tasks}
+            try:
+                while waiting:
+                    ready, waiting = wait(waiting, return_when=FIRST_COMPLETED)
+                    done += sum(future.result() for future in ready)
+                    progress(done / total, message)
+            except BaseException:
+                stop.set()
+                for future in waiting:
+                    future.cancel()
+                raise
+
+    @contextmanager
+    def open(self, number: int) -> Iterator[PieceReader]:
+        """Open a piece for one thread."""
+        piece, remote = self.pieces[number], self._allow_remote
+        where = self._shown if piece.path.startswith("<") else piece.path
+        with (
+            reading(where, allow_remote=remote),
+            open_raster(piece.path, allow_remote=remote) as raster,
+            closing(PieceReader(piece, raster)) as reader,
+        ):
+            yield reader
+            if reader.absurd_cells:
+                self._met_absurd(number, reader.absurd_cells)
+
+    def _read_unit(
+        self, reader: PieceReader, number: int, unit: Unit, wanted: set[ChunkKey]
+    ) -> None:
+        layout = self._layouts[number]
+        window = layout.window(unit)
+        cells = reader.read(window)
+        with self._lock:
+            self.blocks_read += layout.blocks_in(window)
+        keeps_all = layout.unit == layout.chunk
+        height, width = layout.chunk
+        for r in range(0, cells.shape[0], height):
+            for c in range(0, cells.shape[1], width):
+                key = (
+                    number,
+                    (int(window.row_off) + r) // height,
+                    (int(window.col_off) + c) // width,
+                )
+                if keeps_all or key in wanted or self._is_planned(key):
+                    self._store.put(key, cells[r : r + height, c : c + width])
+
+    def _met_absurd(self, number: int, cells: int) -> None:
+        with self._lock:
+            self._absurd[number] = self._absurd.get(number, 0) + cells
+
+    def _tell_absurd(self) -> None:
+        with self._lock:
+            met, self._absurd = self._absurd, {}
+        for number, cells in sorted(met.items()):
+            path = self.pieces[number].path
+            self._findings.add(
+                "warning",
+                "absurd_elevation",
+                f"{cells} cells hold elevations below -1000 m or above 9000 m that are not "
+                "declared as no data; they are taken as no data.",
+                source_layer="dem",
+                source_id="" if path.startswith("<") else path,
+            )
+
+
+def _parts(units: list[Unit], total: int, jobs: int) -> Iterable[list[Unit]]:
+    """Cut a file's units into runs, so that each thread gets some and opens the file rarely."""
+    size = max(16, math.ceil(total / (jobs * 4))) if jobs > 1 else len(units)
+    for start in range(0, len(units), size):
+        yield units[start : start + size]
