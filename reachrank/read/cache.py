@@ -113,7 +113,7 @@ class BlockCache:
     ) -> None:
         """Read all chunks under tiles that are not kept yet."""
         with self._reading:
-            missing = [key for key in self.chunks_of(rows, columns) if key not in self._store]
+            missing = [key for key in self.chunks_of(rows, columns) if key not in self.store]
             if not missing:
                 return
             wanted = set(missing)
@@ -207,7 +207,7 @@ class BlockCache:
                     (int(window.col_off) + c) // width,
                 )
                 if keeps_all or key in wanted or self._is_planned(key):
-                    self._store.put(key, cells[r : r + height, c : c + width])
+                    self.store.put(key, cells[r : r + height, c : c + width])
 
     def _met_absurd(self, number: int, cells: int) -> None:
         with self._lock:
