@@ -1,0 +1,246 @@
+"""How well channel, bends and banks are measured, on corridors whose true dimensions are known.
+
+Run it with ``python benchmarks/accuracy.py [--cell 1.0] [--noise 0.10] [--seed 1] [NAME ...]``.
+Every corridor goes through the stages network, channel, planform, sections as a county's line would.
+Nothing here is timed.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from dataclasses import dataclass
+from typing import cast
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from affine import Affine
+from scipy.spatial import cKDTree
+
+from reachrank import channel, network, planform, sections
+from reachrank.context import Context, Inputs, Tables
+from reachrank.settings import Settings
+from reachrank.synthetic import CORRIDORS, Corridor, make_corridor, variant
+
+GOALS = """goals at 1 m cells, 0.10 m noise, channel 3 cells wide or more:
+  full section within 6 m 97 % | height MAE 0.09 m, bias 0.04 m | top MAE 0.4 m
+  angle MAE 5 degrees, given for 95 % | bends found 98 %, split or merged 2 %, outside 99 %
+  radius median 5 %, bias 3 %, p90 12 % (skewed and short: 10 % and 20 %)"""
+NEAR_M = 6.0
+
+
+@dataclass
+class WholeSurface:
+    """Stands in for the DEM reader: the corridor's elevation is already in memory."""
+
+    corridor: Corridor
+
+    @property
+    def cell_m(self) -> float:
+        """Side of a cell."""
+        return self.corridor.spec.cell_m
+
+    def surface(self, lines: object, half_width_m: object, progress: object = None) -> object:
+        """Return all of it, whatever lines are asked for."""
+        return self.corridor.surface()
+
+    def coarse(self, max_cells: int = 20_000_000) -> tuple[np.ndarray, Affine]:
+        """Return all of it, whatever the limit."""
+        return self.corridor.elevation_m, self.corridor.transform
+
+
+def context_of(corridor: Corridor, settings: Settings | None = None) -> Context:
+    """Return what the stages need to run on a corridor."""
+    return Context(
+        inputs=Inputs(streams="corridor", dem=("corridor",)),
+        settings=settings or Settings(),
+        dem=WholeSurface(corridor),  # type: ignore[arg-type]
+        crs=corridor.crs,
+        output_crs=corridor.crs,
+    )
+
+
+def tables_of(corridor: Corridor) -> Tables:
+    """Return the corridor's line as the read stage would hand it on."""
+    count = len(corridor.lines)
+    streams = gpd.GeoDataFrame(
+        {
+            "source_id": [str(i) for i in range(count)],
+            "stream_name": [None] * count,
+            "attribute_area_km2": [np.nan] * count,
+            "attribute_width_m": [np.nan] * count,
+        },
+        geometry=list(corridor.lines),
+        crs=corridor.crs,
+    )
+    return {"streams": streams}
+
+
+def measured(corridor: Corridor, settings: Settings | None = None) -> Tables:
+    """Run the stages up to sections."""
+    ctx = context_of(corridor, settings)
+    tables = tables_of(corridor)
+    for stage in (network, channel, planform, sections):
+        tables = stage.run(tables, ctx)
+    return tables
+
+
+def bank_errors(corridor: Corridor, table: pd.DataFrame) -> pd.DataFrame:
+    """Return one row per section and side: what was found beside what is true."""
+    truth = corridor.truth
+    xy = table[["x_m", "y_m"]].to_numpy()
+    away, at = cKDTree(np.column_stack([truth.x_m, truth.y_m])).query(xy)
+    bearing = np.radians(table["bearing_deg"].to_numpy())
+    left = np.column_stack([-np.cos(bearing), np.sin(bearing)])
+    counts = table["quality"].to_numpy() > 0
+    parts = []
+    for side, sign in (("left", 1.0), ("right", -1.0)):
+        bank = truth.bank(side)
+        top = table[f"{side}_top_offset_m"].to_numpy()
+        place = xy + sign * top[:, None] * left
+        found = np.isfinite(place).all(axis=1)
+        distance = np.full(len(table), np.nan)
+        distance[found] = shapely.distance(shapely.points(place[found]), bank.top_line)
+        parts.append(
+            pd.DataFrame(
+                {
+                    "side": side,
+                    "height_m": table[f"{side}_bank_height_m"].to_numpy(),
+                    "true_height_m": bank.height_m[at],
+                    "angle_deg": table[f"{side}_bank_angle_deg"].to_numpy(),
+                    "true_angle_deg": bank.chord_angle_deg[at],
+                    "is_bound": table[f"{side}_is_angle_lower_bound"].to_numpy(bool),
+                    "top_error_m": distance,
+                    "is_judged": bank.valid[at] & counts & (away < NEAR_M),
+                }
+            )
+        )
+    errors = pd.concat(parts, ignore_index=True)
+    errors["true_run_m"] = errors["true_height_m"] / np.tan(np.radians(errors["true_angle_deg"]))
+    return errors
+
+
+def full_share(corridor: Corridor, table: pd.DataFrame) -> float:
+    """Share of the valid channel with a section of two banks within 6 m."""
+    truth = corridor.truth
+    whole = table[
+        table["left_bank_height_m"].notna()
+        & table["right_bank_height_m"].notna()
+        & (table["quality"] > 0)
+    ]
+    valid = truth.left.valid & truth.right.valid
+    if whole.empty:
+        return 0.0
+    tree = cKDTree(whole[["x_m", "y_m"]].to_numpy())
+    away, _ = tree.query(np.column_stack([truth.x_m, truth.y_m])[valid])
+    return float((away < NEAR_M).mean())
+
+
+def bend_errors(corridor: Corridor, tables: Tables) -> pd.DataFrame:
+    """Return one row per true bend tighter than 5 widths."""
+    truth = corridor.truth
+    points = tables["channel_points"]
+    tree = cKDTree(np.column_stack([truth.x_m, truth.y_m]))
+    _, at = tree.query(points[["x_m", "y_m"]].to_numpy())
+    place = truth.s_m[at]
+    station = points["station_m"].to_numpy()
+    found = []
+    for bend in cast(pd.DataFrame, tables["bends"]).itertuples():
+        limits = [
+            float(np.interp(-s, -station, place))
+            for s in (bend.start_station_m, bend.end_station_m, bend.apex_station_m)
+        ]
+        found.append((*limits, bend.radius_m, bend.outside_bank))
+    rows = []
+    for bend in truth.bends:
+        if bend.radius_m >= 5.0 * corridor.spec.toe_width_m:
+            continue
+        over = [f for f in found if f[0] <= bend.apex_m <= f[1]]
+        inside = [f for f in found if bend.start_m <= f[2] <= bend.end_m]
+        merged = over and sum(over[0][0] <= b.apex_m <= over[0][1] for b in truth.bends) > 1
+        rows.append(
+            {
+                "is_found": bool(over),
+                "is_split_or_merged": len(inside) > 1 or bool(merged),
+                "is_outside_right": bool(over) and over[0][4] == bend.outside_bank,
+                "radius_error": over[0][3] / bend.radius_m - 1.0 if over else np.nan,
+            }
+        )
+    return pd.DataFrame(
+        rows, columns=["is_found", "is_split_or_merged", "is_outside_right", "radius_error"]
+    )
+
+
+def judge(names: list[str], cell_m: float, noise_m: float, seed: int) -> pd.DataFrame:
+    """Return all errors, one row per corridor in the printed table."""
+    rows, banks, bends = [], [], []
+    for name in names:
+        corridor = make_corridor(variant(CORRIDORS[name], cell_m=cell_m, noise_m=noise_m), seed)
+        tables = measured(corridor)
+        table = cast(pd.DataFrame, tables["sections"])
+        bank, bend = bank_errors(corridor, table), bend_errors(corridor, tables)
+        is_wide = corridor.spec.toe_width_m >= 3.0 * cell_m
+        is_hard = corridor.spec.kind in ("kinoshita", "short")
+        share = full_share(corridor, table)
+        rows.append({"corridor": name, "toe_width_m": corridor.spec.toe_width_m, "full": share})
+        rows[-1] |= summary(bank, bend, cell_m)
+        banks.append(bank.assign(corridor=name, is_wide=is_wide, full=share))
+        bends.append(bend.assign(corridor=name, is_wide=is_wide, is_hard=is_hard))
+        print(".", end="", file=sys.stderr, flush=True)
+    print(file=sys.stderr)
+    bank, bend = pd.concat(banks), pd.concat(bends)
+    bank, bend = bank[bank["is_wide"]], bend[bend["is_wide"].astype(bool)]
+    wide = pd.DataFrame(rows).query("toe_width_m >= 3 * @cell_m")
+    tall = bank[bank["true_height_m"] > 1.2]
+    for label, b, e in (
+        ("ALL, 3 cells wide or more", bank, bend[~bend["is_hard"].astype(bool)]),
+        ("  banks over 1.2 m; skewed and short bends", tall, bend[bend["is_hard"].astype(bool)]),
+    ):
+        rows.append({"corridor": label, "full": wide["full"].mean()} | summary(b, e, cell_m))
+    return pd.DataFrame(rows).set_index("corridor")
+
+
+def summary(bank: pd.DataFrame, bend: pd.DataFrame, cell_m: float) -> dict[str, float]:
+    """Return the figures of the table for some banks and bends."""
+    good = bank[bank["is_judged"].astype(bool) & bank["height_m"].notna()]
+    error = good["height_m"] - good["true_height_m"]
+    seen = good[good["true_run_m"] >= 2.0 * cell_m]
+    given = seen[~seen["is_bound"].astype(bool)]
+    blind = good[good["true_run_m"] < 2.0 * cell_m]
+    radius = bend["radius_error"].astype(float).dropna()
+    return {
+        "height_mae_m": error.abs().mean(),
+        "height_bias_m": error.mean(),
+        "top_mae_m": good["top_error_m"].mean(),
+        "angle_mae_deg": (given["angle_deg"] - given["true_angle_deg"]).abs().mean(),
+        "angle_given": len(given) / len(seen) if len(seen) else np.nan,
+        "bound_marked": blind["is_bound"].mean() if len(blind) else np.nan,
+        "bends": len(bend),
+        "found": bend["is_found"].astype(float).mean(),
+        "split_merged": bend["is_split_or_merged"].astype(float).mean(),
+        "outside_right": bend.loc[bend["is_found"].astype(bool), "is_outside_right"]
+        .astype(float)
+        .mean(),
+        "radius_median": radius.abs().median(),
+        "radius_bias": radius.median(),
+        "radius_p90": radius.abs().quantile(0.9),
+    }
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
+    parser.add_argument("names", nargs="*", metavar="NAME", help="corridors; all by default")
+    parser.add_argument("--cell", type=float, default=1.0, help="side of the DEM's cells, m")
+    parser.add_argument("--noise", type=float, default=0.10, help="elevation noise, m")
+    parser.add_argument("--seed", type=int, default=1)
+    options = parser.parse_args()
+    table = judge(options.names or list(CORRIDORS), options.cell, options.noise, options.seed)
+    print(f"cells {options.cell} m, noise {options.noise} m, seed {options.seed}")
+    print(GOALS)
+    print(table.to_string(float_format="{:.3f}".format, na_rep="-"))
+
+
+if __name__ == "__main__":
+    main()
