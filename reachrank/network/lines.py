@@ -67,11 +67,13 @@ def runs_forward(xy: XY) -> bool:
     The first end has the smaller x, then y. Where the ends agree the next vertices from both
     ends decide.
     """
+    first, last = xy[0].tolist(), xy[-1].tolist()
+    if first != last:
+        return bool(first < last)
     differs = np.flatnonzero(np.any(xy != xy[::-1], axis=1))
     if len(differs) == 0:
         return True
-    first, last = xy[differs[0]], xy[-1 - differs[0]]
-    return bool(tuple(first) < tuple(last))
+    return bool(xy[differs[0]].tolist() < xy[-1 - differs[0]].tolist())
 
 
 def canonical(line: Line) -> Line:
@@ -80,10 +82,12 @@ def canonical(line: Line) -> Line:
 
 
 def in_order(lines: Iterable[Line]) -> list[Line]:
-    """Sort lines by place: first and last vertex, then length, then every vertex."""
-    return sorted(
-        lines, key=lambda line: (*line.xy[0], *line.xy[-1], line.length_m, line.xy.tobytes())
-    )
+    """Sort lines by place: first and last vertex, then number of vertices, then every vertex."""
+
+    def place(line: Line) -> tuple[float | bytes, ...]:
+        return (*line.xy[0].tolist(), *line.xy[-1].tolist(), len(line.xy), line.xy.tobytes())
+
+    return sorted(lines, key=place)
 
 
 def join(first: Line, second: Line) -> Line:

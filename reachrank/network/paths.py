@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass
 
 import geopandas as gpd
@@ -60,27 +61,32 @@ def stream_paths(edges: gpd.GeoDataFrame) -> list[StreamPath]:
     list
         One path for each stream, by ``stream_id``.
     """
+    lines = edges.geometry.to_numpy()
+    names, joins = edges["stream_name"].to_list(), edges["joins_stream_id"].to_list()
+    edge_id, catchment = edges["edge_id"].to_list(), edges["catchment"].to_list()
+    upper, lower = edges["from_node"].to_list(), edges["to_node"].to_list()
+    stream = edges["stream_id"].to_list()
+    rows_of: dict[str, list[int]] = defaultdict(list)
+    for row in np.argsort(-edges["sequence"].to_numpy(np.int64), kind="stable").tolist():
+        rows_of[str(stream[row])].append(row)
     paths = []
-    ordered = edges.sort_values(["stream_id", "sequence"], ascending=[True, False])
-    for stream_id, own in ordered.groupby("stream_id", sort=True):
-        parts = [shapely.get_coordinates(line) for line in own.geometry]
+    for stream_id, rows in sorted(rows_of.items()):
+        parts = [shapely.get_coordinates(lines[row]) for row in rows]
         xy = np.concatenate([parts[0], *(part[1:] for part in parts[1:])])
         along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xy, axis=0).T))])
-        last = np.cumsum([len(part) - 1 for part in parts])
-        joins = own["joins_stream_id"].iloc[-1]
+        breaks = np.concatenate([[0], np.cumsum([len(part) - 1 for part in parts])])
+        own_names = [names[row] if isinstance(names[row], str) else None for row in rows]
+        into = joins[rows[-1]]
         paths.append(
             StreamPath(
-                stream_id=str(stream_id),
-                stream_name=main_name(
-                    [(n if isinstance(n, str) else None) for n in own["stream_name"]],
-                    [float(line.length) for line in own.geometry],
-                ),
+                stream_id=stream_id,
+                stream_name=main_name(own_names, np.diff(along[breaks]).tolist()),
                 xy=xy,
-                edge_ids=tuple(own["edge_id"]),
-                edge_breaks_m=along[np.concatenate([[0], last])],
-                catchment=int(own["catchment"].iloc[0]),
-                touches=(int(own["from_node"].iloc[0]), *(int(n) for n in own["to_node"])),
-                joins_stream_id=joins if isinstance(joins, str) else None,
+                edge_ids=tuple(edge_id[row] for row in rows),
+                edge_breaks_m=along[breaks],
+                catchment=int(catchment[rows[0]]),
+                touches=(int(upper[rows[0]]), *(int(lower[row]) for row in rows)),
+                joins_stream_id=into if isinstance(into, str) else None,
             )
         )
     return paths
@@ -90,7 +96,7 @@ def main_name(names: list[str | None], lengths_m: list[float]) -> str | None:
     """Return the name with the greatest length in all, the first by the alphabet where equal."""
     total: dict[str, float] = {}
     for name, length_m in sorted(
-        ((n, m) for n, m in zip(names, lengths_m, strict=True) if n is not None)
+        (n, m) for n, m in zip(names, lengths_m, strict=True) if n is not None
     ):
         total[name] = total.get(name, 0.0) + length_m
     return min(total, key=lambda name: (-round(total[name], 6), name)) if total else None

@@ -67,7 +67,11 @@ def build_edges(streams: gpd.GeoDataFrame, ctx: Context) -> gpd.GeoDataFrame:
     upper = np.where(found.is_along, nodes[:, 0], nodes[:, 1])
     lower = np.where(found.is_along, nodes[:, 1], nodes[:, 0])
 
-    names = [main_name(*_names_of(line, streams["stream_name"])) for line in lines]
+    name_of_row = [n if isinstance(n, str) else None for n in streams["stream_name"]]
+    names = [
+        main_name([name_of_row[r.row] for r in line.runs], [r.length_m for r in line.runs])
+        for line in lines
+    ]
     flow = directed(len(places), upper, lower)
     length_m = np.array([line.length_m for line in lines], float)
     width_m = _floats(streams["attribute_width_m"])
@@ -164,12 +168,6 @@ def _share_along(line: Line) -> float:
     along = sum(run.length_m for run in line.runs if run.is_along)
     total = sum(run.length_m for run in line.runs)
     return round(2.0 * along / total - 1.0, 9) if total > 0 else 0.0
-
-
-def _names_of(line: Line, name: pd.Series[str]) -> tuple[list[str | None], list[float]]:
-    values = name.to_list()
-    names = [values[run.row] if isinstance(values[run.row], str) else None for run in line.runs]
-    return names, [run.length_m for run in line.runs]
 
 
 def _width(line: Line, width_m: Floats) -> float:
