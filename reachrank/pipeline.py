@@ -65,12 +65,13 @@ def rank_opened(tables: Tables, ctx: Context, *, keep_points: bool = False) -> T
     """Run the stages from network to repairs on inputs that have been opened."""
     whole = ctx.progress
     drop = () if keep_points else ("channel_points",)
-    for names in (("network",), BY_STREAM, *((name,) for name in STAGES[5:-1])):
-        ctx.progress = _share_of(names, whole)
-        if names == BY_STREAM:
-            tables = run_by_stream(names, tables, ctx, drop=drop)
-        else:
-            tables = run_stage(names[0], tables, ctx)
+    with ctx.dem:  # forgets the elevations that it keeps when the last stage is done
+        for names in (("network",), BY_STREAM, *((name,) for name in STAGES[5:-1])):
+            ctx.progress = _share_of(names, whole)
+            if names == BY_STREAM:
+                tables = run_by_stream(names, tables, ctx, drop=drop)
+            else:
+                tables = run_stage(names[0], tables, ctx)
     ctx.progress = whole
     return tables
 

@@ -51,7 +51,7 @@ def resume(
     """
     tables = dict(read_tables(path))
     info = tables.pop("run_info", None)
-    if info is None or not value_of(info, "working_crs"):
+    if info is None or not value_of(info, "crs.working"):
         raise InputError(
             "This is not a file between two stages.",
             hint="Make one with `reachrank step read`.",
@@ -68,7 +68,7 @@ def resume(
         inputs = replace(inputs, dem=tuple(dem))
     if dem_units:
         inputs = replace(inputs, dem_units=dem_units)  # type: ignore[arg-type]
-    crs = CRS.from_user_input(value_of(info, "working_crs"))
+    crs = CRS.from_user_input(value_of(info, "crs.working"))
     here = {
         name: t.set_crs(crs, allow_override=True) if isinstance(t, gpd.GeoDataFrame) else t
         for name, t in tables.items()
@@ -79,7 +79,7 @@ def resume(
         settings=settings or settings_from_json(value_of(info, "settings")),
         dem=_open_dem(inputs, crs, jobs),
         crs=crs,
-        output_crs=CRS.from_user_input(value_of(info, "output_crs")),
+        output_crs=CRS.from_user_input(value_of(info, "crs.output")),
         findings=findings,
         jobs=jobs,
         cover_path=value_of(info, "cover_path") or None,
@@ -108,20 +108,28 @@ def _open_dem(inputs: Inputs, working: CRS, jobs: int) -> Dem:
         if as_it_is
         else WorkingCrs(source, working, working, 1.0, True)
     )
-    told_already = Findings()  # what is odd about the DEM was found when the run began
-    vertical = elevation_unit(files, crs, inputs.dem_units, told_already)
-    return Dem(files, crs, vertical, told_already, jobs=jobs, allow_remote=remote)
+    own = Findings()  # most of it was told when the run began; see `tell_new`
+    vertical = elevation_unit(files, crs, inputs.dem_units, own)
+    return Dem(files, crs, vertical, own, jobs=jobs, allow_remote=remote)
+
+
+def tell_new(ctx: Context) -> None:
+    """Add what the DEM was found to have in this step and in no step before."""
+    told = {(row["code"], row["source_id"]) for row in ctx.findings.rows}
+    ctx.findings.rows.extend(
+        row for row in ctx.dem.findings.rows if (row["code"], row["source_id"]) not in told
+    )
 
 
 def _findings(table: pd.DataFrame | None) -> Findings:
     if table is None:
         return Findings()
-    frame = table.rename_geometry("geometry") if isinstance(table, gpd.GeoDataFrame) else table
-    rows = [
-        {name: None if _is_null(value) else value for name, value in row.items()}
-        for row in frame.to_dict("records")
-    ]
-    return Findings([{str(k): v for k, v in row.items()} for row in rows])
+    return Findings(
+        [
+            {str(name): None if _is_null(value) else value for name, value in row.items()}
+            for row in table.to_dict("records")
+        ]
+    )
 
 
 def _is_null(value: Any) -> bool:

@@ -104,6 +104,7 @@ def rank_files(
     click.echo()
     for line in summary.findings_lines(ctx.findings.to_frame(None)):
         click.echo(line)
+    click.echo()
     for line in summary.caution_lines():
         click.echo(line)
     click.echo()

@@ -91,7 +91,7 @@ def _command(name: str, text: str) -> click.Command:
         progress_style: str,
     ) -> None:
         from reachrank.pipeline import run_stage  # noqa: PLC0415  (opens the geometry libraries)
-        from reachrank.resume import resume  # noqa: PLC0415
+        from reachrank.resume import resume, tell_new  # noqa: PLC0415
         from reachrank.write import check_target, write_step  # noqa: PLC0415
 
         settings = (
@@ -101,7 +101,9 @@ def _command(name: str, text: str) -> click.Command:
         with showing(progress_style) as progress:
             tables, ctx = resume(source, dem=dem, dem_units=dem_units, settings=settings, jobs=jobs)
             ctx.progress = progress
-            tables = run_stage(name, tables, ctx)
+            with ctx.dem:
+                tables = run_stage(name, tables, ctx)
+            tell_new(ctx)
             write_step(tables, ctx, out, stage=name, overwrite=overwrite)
 
     return run

@@ -19,8 +19,8 @@ WIDTH = 96
 
 
 def units_line(ctx: Context) -> str:
-    """Return the line that states the units the elevations were taken to be in."""
-    return plain(ctx.facts.get("units_taken", "Units taken: metres."))
+    """Return the line that states the units that the DEM was taken to be in."""
+    return plain(ctx.facts["units"])
 
 
 def ranking_lines(
@@ -49,7 +49,9 @@ def _reach_lines(row: Mapping[Any, Any], *, us: bool) -> Iterator[str]:
     yield f"{int(row['rank']):4d}  {stream}, station {near} to {far}{bank}  [{reach}]"
     marks = [f"score {row['priority_score']:.0f} of 100"]
     if pd.notna(row.get("rank_low")) and pd.notna(row.get("rank_high")):
-        marks.append(f"rank {row['rank_low']:.0f} to {row['rank_high']:.0f} in 9 of 10 draws")
+        low, high = int(row["rank_low"]), int(row["rank_high"])
+        ranks = f"{low} to {high}" if low != high else f"{low}"
+        marks.append(f"rank {ranks} in 9 of 10 draws")
     if pd.notna(row.get("confidence_frac")):
         marks.append(f"confidence {row['confidence_frac']:.0%}")
     if pd.notna(row.get("repair_length_m")) and row["repair_length_m"] > 0:

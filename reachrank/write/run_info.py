@@ -23,11 +23,11 @@ LIBRARIES = (
 
 OWN_KEYS = (
     "stage",
-    "units",
+    "written_units",
     "inputs",
     "settings",
-    "working_crs",
-    "output_crs",
+    "crs.working",
+    "crs.output",
     "cover_path",
     "versions",
     "cautions",
@@ -42,15 +42,15 @@ def run_info(ctx: Context, *, stage: str, units: str = "metric") -> pd.DataFrame
     """
     rows = {
         "stage": stage,
-        "units": (
+        "written_units": (
             "us: international feet of 0.3048 m exactly, square miles, square yards"
             if units == "us"
             else "metric"
         ),
         "inputs": json.dumps(asdict(ctx.inputs), ensure_ascii=False),
         "settings": settings_json(ctx.settings),
-        "working_crs": ctx.crs.to_json(),
-        "output_crs": ctx.output_crs.to_json(),
+        "crs.working": ctx.crs.to_json(),
+        "crs.output": ctx.output_crs.to_json(),
         "cover_path": ctx.cover_path or "",
         "versions": json.dumps(versions()),
         "cautions": " ".join(CAUTIONS),

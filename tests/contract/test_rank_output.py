@@ -13,7 +13,7 @@ from reachrank.ranking import Ranking
 
 @pytest.fixture
 def ranked(made_run, monkeypatch, tmp_path):
-    made_run.ctx.facts["units_taken"] = "Units taken: elevations in metres."
+    made_run.ctx.facts["units"] = "Elevations in metres."
     reaches = made_run.tables["reaches"]
     reaches["rank"] = [2, 1, None]
     reaches["rank"] = reaches["rank"].astype("Int64")
@@ -41,7 +41,7 @@ def test_first_the_units_then_the_places_then_cautions_then_what_to_open(ranked,
     assert rank("--progress", "none") == 0
     said = capsys.readouterr()
     lines = said.out.splitlines()
-    assert lines[0] == "Units taken: elevations in metres."
+    assert lines[0] == "Elevations in metres."
     text = said.out
     places = [text.index(word) for word in ("   1  ", "   2  ", "Cautions:", "c.gpkg")]
     assert places == sorted(places)
