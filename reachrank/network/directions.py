@@ -48,26 +48,26 @@ def score_from_fall(fall_m: Floats, error_m: Floats, gross_error_frac: float) ->
 
 
 def find_directions(
-    node_count: int,
     pairs: Ints,
     fall_m: Floats,
     error_m: Floats,
     *,
     drawn: Floats,
+    turns: Ints,
     settings: NetworkSettings,
 ) -> Directions:
     """Find the direction of flow of every edge.
 
     Parameters
     ----------
-    node_count
-        Number of nodes.
     pairs
         int64, shape (edges, 2): first and last node of each edge; never the same.
     fall_m, error_m
         Fall along the edge and its standard error in metres, NaN where not measured.
     drawn
         Share of the edge's length drawn along it minus the share drawn against it, -1 to 1.
+    turns
+        Nodes where lines were cut because the ground turns there: all may flow in, or all out.
     settings
         Odds and limits.
 
@@ -78,6 +78,7 @@ def find_directions(
     """
     elevation_score = score_from_fall(fall_m, error_m, settings.gross_error_frac)
     score = elevation_score + np.log(settings.drawn_odds_ratio) * drawn
+    node_count = int(pairs.max()) + 1 if len(pairs) else 0
     is_bridge = bridges(node_count, pairs)
     braid = connected(node_count, pairs[~is_bridge]) if len(pairs) else np.empty(0, np.int64)
     costs = JunctionCosts(
@@ -90,7 +91,11 @@ def find_directions(
     # A braid counts as one node of the tree that the bridges make.
     tree_nodes = int(braid.max()) + 1 if len(braid) else 0
     is_along[is_bridge], margin[is_bridge] = direct_tree(
-        tree_nodes, braid[pairs[is_bridge]], score[is_bridge], costs
+        tree_nodes,
+        braid[pairs[is_bridge]],
+        score[is_bridge],
+        costs,
+        frozenset(braid[turns].tolist()),
     )
     in_braid = ~is_bridge
     if in_braid.any():

@@ -23,15 +23,25 @@ Floats = NDArray[np.float64]
 LEAST_STATIONS, MOST_STATIONS = 6, 48
 
 
+TURN_ERRORS = 5.0
+"""A line is taken to fall to both sides of a place only where both falls exceed this many of their
+standard errors."""
+TURN_LEAST_M = 1.0
+"""And both are at least this high: less may be the rough bed of a pool or a beaver pond."""
+
+
 @dataclass(frozen=True)
 class Fall:
     """Fall in metres along each line as drawn, negative where it rises; its standard error.
 
     Both are NaN where fewer than four stations have elevation, or less than half of them.
+    ``turn_share`` is where, as a share of the length, the line turns from falling to rising or
+    from rising to falling for good; NaN where it does not.
     """
 
     fall_m: Floats
     error_m: Floats
+    turn_share: Floats
 
 
 def station_count(length_m: Floats, search_m: float) -> NDArray[np.int64]:
@@ -55,22 +65,22 @@ def measure_fall(lines: Sequence[Line], surface: Surface, search_m: float, noise
         Standard error of an elevation difference besides the scatter, in metres.
     """
     if not lines:
-        return Fall(np.empty(0), np.empty(0))
+        return Fall(np.empty(0), np.empty(0), np.empty(0))
     xy = np.concatenate([line.xy for line in lines])
     starts = np.concatenate([[0], np.cumsum([len(line.xy) for line in lines])]).astype(np.int64)
     counts = station_count(np.array([line.length_m for line in lines]), search_m)
     side_steps = int(np.clip(np.ceil(search_m / surface.cell_m), 1, 15))
-    fall, error = np.empty(len(lines)), np.empty(len(lines))
+    fall, error, turn = (np.empty(len(lines)) for _ in range(3))
     _measure(
         xy, starts, counts, search_m / side_steps, side_steps, noise_m,
-        surface.tiles, surface.index, surface.inverse, fall, error,
+        surface.tiles, surface.index, surface.inverse, fall, error, turn,
     )  # fmt: skip
-    return Fall(fall, error)
+    return Fall(fall, error, turn)
 
 
 @numba.njit(cache=True, nogil=True)
 def _measure(  # type: ignore[no-untyped-def]  # noqa: PLR0917  # pragma: no cover
-    xy, starts, counts, side_step_m, side_steps, noise_m, tiles, index, inverse, fall, error
+    xy, starts, counts, side_step_m, side_steps, noise_m, tiles, index, inverse, fall, error, turn
 ):
     for line in range(starts.size - 1):
         along, low = low_profile(
@@ -78,6 +88,7 @@ def _measure(  # type: ignore[no-untyped-def]  # noqa: PLR0917  # pragma: no cov
             counts[line], side_step_m, side_steps, tiles, index, inverse,
         )  # fmt: skip
         fall[line], error[line] = trend(along, low, noise_m)
+        turn[line] = turning_place(along, low, noise_m)
 
 
 @numba.njit(cache=True, nogil=True)
@@ -141,3 +152,33 @@ def trend(share, low, noise_m):  # type: ignore[no-untyped-def]  # pragma: no co
     independent = max(n / 4.0, 1.0)  # neighbouring stations scatter together: four count as one
     error = np.sqrt(noise_m**2 + 12.0 * scatter**2 / independent)
     return -slope, error
+
+
+@numba.njit(cache=True, nogil=True)
+def turning_place(share, low, noise_m):  # type: ignore[no-untyped-def]  # pragma: no cover
+    """Find the place that a line falls clearly towards, or away from, on both sides.
+
+    Returns its share of the length, NaN where there is no such place.
+
+    A line joined through a confluence at the edge of the data falls towards its middle, a ditch
+    dug across a divide away from it.
+    """
+    is_good = np.isfinite(low)
+    x, z = share[is_good], low[is_good]
+    n = x.size
+    if n < 8:
+        return np.nan
+    smooth = z.copy()
+    for i in range(1, n - 1):
+        smooth[i] = np.median(z[i - 1 : i + 2])
+    for sign in (1.0, -1.0):
+        at = 3 + np.argmin(sign * smooth[3 : n - 3])
+        before, error_before = trend(x[: at + 1], z[: at + 1], noise_m)
+        after, error_after = trend(x[at:], z[at:], noise_m)
+        # the trends are for the whole length; each side has its share of it
+        down_to = sign * before * x[at]
+        up_from = -sign * after * (1.0 - x[at])
+        least = max(TURN_LEAST_M, TURN_ERRORS * max(error_before, error_after))
+        if down_to > least and up_from > least:
+            return x[at]
+    return np.nan

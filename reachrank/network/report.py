@@ -14,7 +14,7 @@ from reachrank.network.area import Area
 from reachrank.network.connect import Connected
 from reachrank.network.directions import Directions
 from reachrank.network.fall import Fall
-from reachrank.network.lines import Line
+from reachrank.network.lines import XY, Line
 from reachrank.settings.network import NetworkSettings
 
 CLEAR_ERRORS = 3.0
@@ -62,6 +62,17 @@ def on_connecting(
         findings.add(
             "info", "loop", "The line ends where it starts and was cut half way round.",
             source_layer="streams", source_id=source_id[row], geometry=shapes[row],
+        )  # fmt: skip
+
+
+def on_turns(findings: Findings, places: XY, rows: Sequence[int], source_id: Sequence[str]) -> None:
+    """Report where lines were cut because the ground falls towards, or away from, both sides."""
+    for place, row in zip(places, rows, strict=True):
+        findings.add(
+            "info", "turning_ground",
+            "The line runs through a place where the ground falls towards it from both sides, or "
+            "away from it to both; it was cut there into two streams.",
+            source_layer="streams", source_id=source_id[row], geometry=shapely.points(place),
         )  # fmt: skip
 
 

@@ -18,13 +18,14 @@ from reachrank.network.area_raster import area_from_raster
 from reachrank.network.area_routing import RoutedArea, routed_area
 from reachrank.network.connect import connect
 from reachrank.network.directions import find_directions
-from reachrank.network.fall import Fall, measure_fall
+from reachrank.network.fall import Fall, measure_fall, station_count
 from reachrank.network.flow import Flow, directed, main_way_out
 from reachrank.network.graph import Ints, connected, number_nodes
-from reachrank.network.lines import Line
+from reachrank.network.lines import XY, Line, in_order
 from reachrank.network.order import strahler_order
 from reachrank.network.paths import main_name
 from reachrank.network.stems import main_way_in, trace_stems, upstream_length_m
+from reachrank.network.turning import cut_at_turns
 from reachrank.progress import part
 
 Floats = NDArray[np.float64]
@@ -50,24 +51,29 @@ def build_edges(streams: gpd.GeoDataFrame, ctx: Context) -> gpd.GeoDataFrame:
     tolerance_m = max(settings.snap_cells * ctx.dem.cell_m, settings.snap_least_m)
     whole = connect([shapely.get_coordinates(line) for line in streams.geometry], tolerance_m)
     report.on_connecting(findings, whole, list(streams.geometry), source_id, tolerance_m)
-    places, nodes = number_nodes(whole.lines)
+    name_of_row = [n if isinstance(n, str) else None for n in streams["stream_name"]]
 
     ctx.progress(0.15, "network: directions")
-    fall = _fall(whole.lines, ctx)
-    drawn = np.array([_share_along(line) for line in whole.lines])
+    joined, fall, turns = _measured(whole.lines, name_of_row, source_id, ctx)
+    places, nodes = number_nodes(joined)
+    drawn = np.array([_share_along(line) for line in joined])
     found = find_directions(
-        len(places), nodes, fall.fall_m, fall.error_m, drawn=drawn, settings=settings
+        nodes,
+        fall.fall_m,
+        fall.error_m,
+        drawn=drawn,
+        turns=np.flatnonzero(_are_among(places, turns)),
+        settings=settings,
     )
     lines = [
         line if is_along else line.turned()
-        for line, is_along in zip(whole.lines, found.is_along, strict=True)
+        for line, is_along in zip(joined, found.is_along, strict=True)
     ]
     is_turned = np.where(found.is_along, drawn, -drawn) < 0
     report.on_directions(findings, lines, found, fall, settings=settings, source_id=source_id)
     upper = np.where(found.is_along, nodes[:, 0], nodes[:, 1])
     lower = np.where(found.is_along, nodes[:, 1], nodes[:, 0])
 
-    name_of_row = [n if isinstance(n, str) else None for n in streams["stream_name"]]
     names = [
         main_name([name_of_row[r.row] for r in line.runs], [r.length_m for r in line.runs])
         for line in lines
@@ -113,12 +119,43 @@ def build_edges(streams: gpd.GeoDataFrame, ctx: Context) -> gpd.GeoDataFrame:
     return edges.iloc[order].reset_index(drop=True)
 
 
+def _measured(
+    lines: list[Line], names: Sequence[str | None], source_id: Sequence[str], ctx: Context
+) -> tuple[list[Line], Fall, XY]:
+    """Measure the falls; cut lines that turn, measure their parts, and return where."""
+    fall = _fall(lines, ctx)
+    is_turning = np.isfinite(fall.turn_share)
+    if not is_turning.any():
+        return lines, fall, np.empty((0, 2))
+    turning = [line for line, turns in zip(lines, is_turning, strict=True) if turns]
+    counts = station_count(np.array([ln.length_m for ln in turning]), ctx.settings.network.search_m)
+    parts, places, rows = cut_at_turns(turning, fall.turn_share[is_turning], counts, names)
+    report.on_turns(ctx.findings, places, rows, source_id)
+    again = _fall(parts, ctx)
+    kept = [line for line, turns in zip(lines, is_turning, strict=True) if not turns]
+    every = kept + parts
+    whole = Fall(
+        np.concatenate([fall.fall_m[~is_turning], again.fall_m]),
+        np.concatenate([fall.error_m[~is_turning], again.error_m]),
+        np.full(len(every), np.nan),
+    )
+    ordered = in_order(every)
+    number = {id(line): place for place, line in enumerate(every)}
+    order = [number[id(line)] for line in ordered]
+    return ordered, Fall(whole.fall_m[order], whole.error_m[order], whole.turn_share), places
+
+
+def _are_among(places: XY, wanted: XY) -> NDArray[np.bool_]:
+    found = {tuple(place) for place in wanted.tolist()}
+    return np.array([tuple(place) in found for place in places.tolist()], bool)
+
+
 def _fall(lines: Sequence[Line], ctx: Context) -> Fall:
     """Measure the falls, reading the DEM for neighbouring lines together."""
     settings = ctx.settings.network
-    fall, error = np.full(len(lines), np.nan), np.full(len(lines), np.nan)
+    fall, error, turn = (np.full(len(lines), np.nan) for _ in range(3))
     if not lines:
-        return Fall(fall, error)
+        return Fall(fall, error, turn)
     shapes = gpd.GeoSeries([shapely.linestrings(line.xy) for line in lines])
     near = np.lexsort((np.arange(len(lines)), shapes.hilbert_distance().to_numpy()))
     batch = (np.cumsum([lines[i].length_m for i in near]) // BATCH_M).astype(np.int64)
@@ -131,9 +168,9 @@ def _fall(lines: Sequence[Line], ctx: Context) -> Fall:
         measured = measure_fall(
             [lines[i] for i in own], surface, settings.search_m, settings.elevation_noise_m
         )
-        fall[own], error[own] = measured.fall_m, measured.error_m
+        fall[own], error[own], turn[own] = measured.fall_m, measured.error_m, measured.turn_share
         progress((done + 1) / len(numbers), "network: directions")
-    return Fall(fall, error)
+    return Fall(fall, error, turn)
 
 
 def _area(

@@ -36,7 +36,11 @@ class JunctionCosts:
 
 
 def direct_tree(
-    node_count: int, pairs: Ints, score: Floats, costs: JunctionCosts
+    node_count: int,
+    pairs: Ints,
+    score: Floats,
+    costs: JunctionCosts,
+    free: frozenset[int] = frozenset(),
 ) -> tuple[NDArray[np.bool_], Floats]:
     """Find the directions of least total cost in a forest.
 
@@ -50,6 +54,8 @@ def direct_tree(
         float64, shape (edges,): log-odds that the edge flows from its first to its second node.
     costs
         What unlikely junctions cost.
+    free
+        Nodes where any ways in and out cost nothing.
 
     Returns
     -------
@@ -74,16 +80,17 @@ def direct_tree(
         # flowing in here is flowing out of the far node, and along the edge if this is its end
         cost_in = beyond[:, 0] + edge_cost[edges, 1 - here]
         cost_out = beyond[:, 1] + edge_cost[edges, here]
-        return _Ways(node, edges, cost_in, cost_out)
+        node_cost = np.zeros(len(edges) + 1) if node in free else costs.by_ways_out(len(edges))
+        return _Ways(node, edges, cost_in, cost_out, node_cost)
 
     for node in reversed(order):
         edge = parent_edge[node]
         if edge >= 0:
-            _send(at(node), {edge}, pairs, side, costs)
+            _send(at(node), {edge}, pairs, side)
     for node in order:
         ways = at(node)
-        _send(ways, set(ways.edges) - {parent_edge[node]}, pairs, side, costs)
-        _choose(ways, parent_edge[node], pairs, costs, is_along)
+        _send(ways, set(ways.edges) - {parent_edge[node]}, pairs, side)
+        _choose(ways, parent_edge[node], pairs, is_along)
     total = np.empty((len(pairs), 2))
     total[:, 0] = side[:, 0, 0] + side[:, 1, 1] + edge_cost[:, 0]
     total[:, 1] = side[:, 0, 1] + side[:, 1, 0] + edge_cost[:, 1]
@@ -93,12 +100,17 @@ def direct_tree(
 
 @dataclass(frozen=True)
 class _Ways:
-    """The edges at a node, and the least cost of each and all beyond if it flows in, or out."""
+    """The edges at a node.
+
+    With the least cost of each and all beyond if it flows in, or out, and the cost of the node by
+    the number of its ways out.
+    """
 
     node: int
     edges: list[int]
     cost_in: Floats
     cost_out: Floats
+    node_cost: Floats
 
 
 def _outward_order(
@@ -123,7 +135,7 @@ def _outward_order(
     return order, parent_edge
 
 
-def _send(at: _Ways, targets: set[int], pairs: Ints, side: Floats, costs: JunctionCosts) -> None:
+def _send(at: _Ways, targets: set[int], pairs: Ints, side: Floats) -> None:
     """Tell the target edges the least cost on this side, for both of their directions."""
     degree = len(at.edges)
     more = at.cost_out - at.cost_in
@@ -131,7 +143,6 @@ def _send(at: _Ways, targets: set[int], pairs: Ints, side: Floats, costs: Juncti
     rank = np.empty(degree, np.int64)
     rank[by_more] = np.arange(degree)
     sums = np.concatenate([[0.0], np.cumsum(more[by_more])])
-    node_cost = costs.by_ways_out(degree)
     all_in = float(at.cost_in.sum())
     ways = np.arange(degree)  # ways out among the other edges: 0 .. degree - 1
     for place, edge in enumerate(at.edges):
@@ -141,15 +152,14 @@ def _send(at: _Ways, targets: set[int], pairs: Ints, side: Floats, costs: Juncti
         without = np.where(ways > rank[place], with_next, sums[ways])
         others = all_in - at.cost_in[place] + without
         here = int(pairs[edge, 1] == at.node)
-        side[edge, here, 0] = np.min(others + node_cost[1:])
-        side[edge, here, 1] = np.min(others + node_cost[:-1])
+        side[edge, here, 0] = np.min(others + at.node_cost[1:])
+        side[edge, here, 1] = np.min(others + at.node_cost[:-1])
 
 
 def _choose(
     at: _Ways,
     parent_edge: int,
     pairs: Ints,
-    costs: JunctionCosts,
     is_along: NDArray[np.bool_],
 ) -> None:
     """Set the directions of the edges away from the root, given the one towards it."""
@@ -160,7 +170,7 @@ def _choose(
     if parent_edge >= 0:
         already = int(is_along[parent_edge] == (pairs[parent_edge, 0] == node))
     sums = np.concatenate([[0.0], np.cumsum([more[place] for place in by_more])])
-    node_cost = costs.by_ways_out(len(edges))[already : already + len(inner) + 1]
+    node_cost = at.node_cost[already : already + len(inner) + 1]
     ways_out = int(np.argmin(sums + node_cost))
     for number, place in enumerate(by_more):
         flows_out = number < ways_out
