@@ -45,9 +45,9 @@ class Curve:
     Examples
     --------
     >>> from reachrank.curves import curve
-    >>> # 10 mi2 in central New York: 13.5 * 10 ** 0.449 = 37.961 ft = 11.571 m
-    >>> round(float(curve("ny-region-5").width_m(25.89988110336)), 3)
-    11.571
+    >>> # 10 mi2 in central New York: 13.5 * 10 ** 0.449 = 37.961 ft
+    >>> round(float(curve("ny-region-5").width_m(25.89988110336)) / 0.3048, 3)
+    37.961
     """
 
     name: str

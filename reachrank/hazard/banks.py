@@ -8,9 +8,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from reachrank.hazard.breakpoints import knots_source
 from reachrank.hazard.engine import Hazard
 from reachrank.hazard.measure import SIDES, floats
 from reachrank.hazard.side_frame import Bools, Floats
+from reachrank.settings.hazard import HazardSettings
 
 
 @dataclass(frozen=True)
@@ -76,7 +78,11 @@ def deciding_sections(
 
 
 def factor_rows(
-    sections: pd.DataFrame, banks: pd.DataFrame, hazard: Hazard, deciding: Deciding
+    sections: pd.DataFrame,
+    banks: pd.DataFrame,
+    hazard: Hazard,
+    deciding: Deciding,
+    settings: HazardSettings,
 ) -> pd.DataFrame:
     """Return the layer ``factors``: one row per bank with a score and factor, sorted by bank."""
     known = deciding.known
@@ -88,7 +94,7 @@ def factor_rows(
         bound = deciding.take(part.is_lower_bound).astype(np.bool_)
         scores = deciding.take(part.score).astype(np.float64)
         state = np.select([missing, bound], ["missing", "lower_bound"], "measured")
-        origin = f"breakpoints: {part.factor.reference}; "
+        origin = f"breakpoints: {knots_source(part.factor, settings)}; "
         how = {
             "missing": "no value here, scored as the run's typical one",
             "lower_bound": "a lower bound, measured",

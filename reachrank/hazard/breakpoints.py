@@ -58,6 +58,20 @@ def weight_of(factor: Factor, settings: HazardSettings) -> float:
     return weight
 
 
+def knots_source(factor: Factor, settings: HazardSettings) -> str:
+    """Return where a factor's breakpoints come from, in words."""
+    name = f"{factor.name}_knots"
+    declared = HazardSettings.__dataclass_fields__.get(name)
+    if factor.name == "bend" and settings.bend_rule == "peaked":
+        return "peaked at bend_peak_ratio, Hickin & Nanson 1975"
+    if factor.name in settings.factor_knots:
+        return "set in the settings"
+    if declared is None:
+        return factor.reference
+    is_default = getattr(settings, name) == declared.default
+    return str(declared.metadata["source"]) if is_default else "set in the settings"
+
+
 def check_knots(name: str, knots: Knots) -> None:
     """Raise `SettingsError` where breakpoints do not rise in value or leave 0 to 1 in score."""
     x = [float(knot[0]) for knot in knots]

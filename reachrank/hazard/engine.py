@@ -29,7 +29,7 @@ class Scored:
     value: Floats
     value_se: Floats
     score: Floats
-    """0 to 1; the run's median (or least) where the value is missing."""
+    """0 to 1; where the value is missing that of the run's median, or the least."""
     is_missing: Bools
     is_lower_bound: Bools
 
@@ -146,15 +146,14 @@ def _score(
         fill = float(scores[known].min())
     else:
         fill = float(score(np.median(value[known]), knots))
+    scores = np.where(missing, fill, scores)
     bound = np.zeros(frame.shape, np.bool_)
     if factor.lower_bound:
-        bound = np.array(getattr(frame, factor.lower_bound), np.bool_) & ~missing
+        bound = np.array(getattr(frame, factor.lower_bound), np.bool_)
         floors = [before[name] for name in factor.at_least_as if name in before]
         if floors:
             share = sum(part.weight for part in floors)
-            floor = sum(
-                (part.weight / share * part.score for part in floors), np.zeros(frame.shape)
-            )
+            floor = np.sum([part.weight / share * part.score for part in floors], axis=0)
             scores = np.where(bound, np.fmax(scores, floor), scores)
     return Scored(
         factor=factor,
@@ -162,7 +161,7 @@ def _score(
         weight=weight,
         value=value,
         value_se=value_se,
-        score=np.where(missing, fill, scores),
+        score=scores,
         is_missing=missing,
-        is_lower_bound=bound,
+        is_lower_bound=bound & ~missing,
     )

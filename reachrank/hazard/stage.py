@@ -57,7 +57,7 @@ def run(tables: Tables, ctx: Context) -> Tables:
     banks = tables["banks"].copy()
     banks["cover_frac"] = cover
     deciding = deciding_sections(sections, banks, hazard, settings.bank_quantile)
-    factors = factor_rows(sections, banks, hazard, deciding)
+    factors = factor_rows(sections, banks, hazard, deciding, settings)
     banks["hazard_score"] = _scattered(deciding, hazard.hazard_score)
     confidence = deciding.usable_frac * deciding.measured_frac
     banks["hazard_confidence_frac"] = np.clip(np.nan_to_num(confidence), 0.0, 1.0)
@@ -175,15 +175,12 @@ def _stress(banks: pd.DataFrame, frame: SideFrame, sections: pd.DataFrame) -> pd
         side_table = pd.DataFrame(
             {
                 "reach_id": sections["reach_id"].to_numpy(),
-                "ratio": np.where(
-                    frame.counts[:, column], frame.width_radius_ratio[:, column], np.nan
-                ),
+                "ratio": ratio[:, column],
                 "inside": bent & ~frame.is_outside[:, column],
             }
         )
-        tightest = side_table.groupby("reach_id").agg(
-            ratio=("ratio", "max"), inside=("inside", "any")
-        )
+        by_reach = side_table.groupby("reach_id")
+        tightest = by_reach.agg(ratio=("ratio", "max"), inside=("inside", "any"))
         tightest.index = pd.MultiIndex.from_product([tightest.index, [side]])
         columns.append(tightest)
     table = pd.concat(columns).reindex(key)
@@ -208,11 +205,8 @@ def _facts(
     ctx.facts["factors_absent"] = ", ".join(hazard.absent) or "none"
     if factors.empty:
         return
-    is_measured = factors["state"] != "missing"
-    capped: NDArray[np.bool_] = (factors["score"] >= 1.0 - 1e-9).to_numpy() & is_measured.to_numpy()
-    share = pd.Series(capped).groupby(factors["factor"].to_numpy(), sort=False).sum() / max(
-        banks, 1
-    )
+    capped = (factors["score"] >= 1.0 - 1e-9) & (factors["state"] != "missing")
+    share = capped.groupby(factors["factor"], sort=False).sum() / max(banks, 1)
     ctx.facts["factor_cap_share"] = ", ".join(
         f"{name} {100.0 * part:.0f} %" for name, part in share.items()
     )

@@ -1,0 +1,118 @@
+"""One draw: disturb every bank's measurements, score, sum, and give each its priority."""
+
+from __future__ import annotations
+
+import numba
+import numpy as np
+
+from reachrank.priority.random_numbers import fill_normal, nth, stream, uniform
+
+FIXED, NOISY, MISSING = 0, 1, 2
+"""How a factor of a bank takes part: score as it is, value with noise, score from the run's."""
+PRODUCT, WEIGHTED_MEAN, WHERE_EXPOSED, HAZARD_ONLY = 0, 1, 2, 3
+_KEY_SCORE_BITS = 40
+_KEY_ITEM_BITS = np.uint64(24)
+_KEY_SCALE = float(2**_KEY_SCORE_BITS - 1)
+
+
+@numba.njit(cache=True, nogil=True)
+def draw_priorities(  # type: ignore[no-untyped-def]  # noqa: PLR0917  # pragma: no cover
+    seed, draw, normal, state, score, value, value_se, bound, group, floors,
+    knot_x, bend, first_score, pool, pool_start, weights,
+    exposure, exposure_state, exposure_se, exposure_pool, rule, balance, out,
+):  # fmt: skip
+    """Fill ``out`` with one draw of every bank's priority, 0 to 100.
+
+    Arrays of shape (banks, factors): state, score, value, value_se, bound. ``normal`` is
+    `random_numbers.NORMAL_TABLE`. ``group`` names, per factor, the random number it shares;
+    ``floors[j, k]`` is True where factor j, being a lower bound, scores at least the weighted mean
+    of the factors k. Breakpoints come as a sum of bends, shape (factors, knots): the score is
+    first_score plus the sum of bend * max(value - knot_x, 0), which has no branches. ``weights``
+    are this draw's. ``balance`` is the unexposed share of the product or the exposure's weight in
+    the mean.
+    """
+    banks, factors = score.shape
+    knots = knot_x.shape[1]
+    noise = np.empty(group.max() + 2)
+    scored = np.empty(factors)
+    blocks = (noise.size + 3) // 4
+    for i in range(banks):
+        random = stream(seed, draw, i)
+        fill_normal(random, normal, noise)
+        hazard = 0.0
+        for j in range(factors):
+            part = score[i, j]
+            if state[i, j] == NOISY:
+                disturbed = value[i, j] + value_se[i, j] * noise[group[j]]
+                part = first_score[j]
+                for k in range(knots):
+                    part += bend[j, k] * max(disturbed - knot_x[j, k], 0.0)
+                if bound[i, j]:
+                    total, share = 0.0, 0.0
+                    for k in range(j):
+                        if floors[j, k]:
+                            total += weights[k] * scored[k]
+                            share += weights[k]
+                    if share > 0.0:
+                        part = max(part, total / share)
+            elif state[i, j] == MISSING:
+                size = pool_start[j + 1] - pool_start[j]
+                at = np.int64(uniform(nth(random, blocks + j)) * size)
+                part = pool[pool_start[j] + min(at, size - 1)]
+            scored[j] = part
+            hazard += weights[j] * part
+        hazard = min(max(100.0 * hazard, 0.0), 100.0)
+        lost = exposure[i]
+        if exposure_state[i] == NOISY:
+            lost = min(max(lost + exposure_se * noise[-1], 0.0), 100.0)
+        elif exposure_state[i] == MISSING:
+            at = np.int64(uniform(nth(random, blocks + factors)) * exposure_pool.size)
+            lost = exposure_pool[min(at, exposure_pool.size - 1)]
+        if rule == PRODUCT:
+            out[i] = hazard * (balance + (1.0 - balance) * lost / 100.0)
+        elif rule == WEIGHTED_MEAN:
+            out[i] = (1.0 - balance) * hazard + balance * lost
+        elif rule == WHERE_EXPOSED:
+            out[i] = hazard if lost > 0.0 else 0.0
+        else:
+            out[i] = hazard
+
+
+@numba.njit(cache=True, nogil=True)
+def greatest_of_parts(values, owner, out):  # type: ignore[no-untyped-def]  # pragma: no cover
+    """Fill ``out`` with the greatest value among each owner's parts."""
+    out[:] = -1.0
+    for i in range(values.size):
+        out[owner[i]] = max(out[owner[i]], values[i])
+
+
+@numba.njit(cache=True, nogil=True)
+def sort_keys(scores, out):  # type: ignore[no-untyped-def]  # pragma: no cover
+    """Fill ``out`` (uint64) with keys whose order is that of falling scores; 40 bits of score."""
+    for i in range(scores.size):
+        part = 1.0 - min(max(scores[i], 0.0), 100.0) / 100.0
+        out[i] = (np.uint64(part * _KEY_SCALE) << _KEY_ITEM_BITS) | np.uint64(i)
+
+
+@numba.njit(cache=True, nogil=True)
+def ranks_of_sorted(keys, out):  # type: ignore[no-untyped-def]  # pragma: no cover
+    """Fill ``out`` with competition ranks from sorted keys."""
+    item_mask = (np.uint64(1) << _KEY_ITEM_BITS) - np.uint64(1)
+    rank = 1
+    for position in range(keys.size):
+        if position and (keys[position] >> _KEY_ITEM_BITS) != (
+            keys[position - 1] >> _KEY_ITEM_BITS
+        ):
+            rank = position + 1
+        out[np.int64(keys[position] & item_mask)] = rank
+
+
+@numba.njit(cache=True, nogil=True)
+def add_counts(ranks, bin_of_rank, top_n, first, last, counts, top):  # type: ignore[no-untyped-def]  # noqa: PLR0917  # pragma: no cover
+    """Count the ranks of items first..last: into bins, and those among the first N."""
+    for i in range(first, last):
+        for d in range(ranks.shape[0]):
+            rank = ranks[d, i]
+            counts[i, bin_of_rank[rank - 1]] += 1
+            if rank <= top_n:
+                top[i] += 1

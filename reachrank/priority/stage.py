@@ -1,0 +1,141 @@
+"""The `priority` stage: hazard and exposure in; priority, ranks, classes and reasons out."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from reachrank.context import Context, Table, Tables, with_tables
+from reachrank.hazard.measure import floats
+from reachrank.hazard.registry import load_factors
+from reachrank.priority.model import draw_model
+from reachrank.priority.rank_draws import RankCounts, draw_ranks
+from reachrank.priority.reason import bank_reasons, reach_reasons
+from reachrank.priority.rule import (
+    CLASSES,
+    TIE_BREAK,
+    checked_breaks,
+    competition_rank,
+    priority,
+    priority_class,
+)
+from reachrank.settings.priority import PrioritySettings
+
+_FROM_BANK = ("hazard_score", "exposure_score", "priority_score", "confidence_frac")
+
+
+def run(tables: Tables, ctx: Context) -> Tables:
+    """Rank banks and reaches.
+
+    Parameters
+    ----------
+    tables
+        ``banks`` with hazard and exposure scores, ``reaches``, ``factors``; left as they are.
+    ctx
+        ``ctx.settings.priority`` holds the rule, the classes and the draws.
+
+    Returns
+    -------
+    Tables
+        With priority_score, rank, rank_low, rank_high, top_share, confidence_frac and reason in
+        ``banks`` and ``reaches``, and worst_bank and priority_class in ``reaches``. A reach takes
+        its scores from its worst bank: the one with the higher priority; of equal ones the one
+        with the higher hazard, then the left.
+    """
+    settings = ctx.settings.priority
+    banks, reaches = tables["banks"].copy(), tables["reaches"].copy()
+    exposure = floats(banks, "exposure_score")
+    banks["exposure_score"] = exposure
+    banks["priority_score"] = priority(floats(banks, "hazard_score"), exposure, settings)
+    banks["rank"] = competition_rank(banks["priority_score"])
+    part = settings.exposure_weight
+    measured = floats(banks, "hazard_confidence_frac")
+    confidence = (1.0 - part) * measured + part * np.isfinite(exposure)
+    banks["confidence_frac"] = np.where(banks["priority_score"].notna(), confidence, 0.0)
+    banks["reason"] = bank_reasons({**tables, "banks": banks}).reindex(banks["bank_id"]).to_numpy()
+
+    _take_worst_bank(reaches, banks)
+    reaches["rank"] = competition_rank(reaches["priority_score"])
+    reaches["priority_class"] = pd.Series(
+        priority_class(reaches["priority_score"], settings), index=reaches.index, dtype=object
+    )
+    texts = reach_reasons(reaches, banks, banks.set_index("bank_id")["reason"])
+    reaches["reason"] = texts.reindex(reaches["reach_id"]).to_numpy()
+    ctx.progress(0.1, "ranked")
+    _put_draws(banks, reaches, tables["factors"], ctx)
+    _facts(ctx, settings, bool(np.isfinite(exposure).any()))
+    return with_tables(tables, banks=banks, reaches=reaches)
+
+
+def _take_worst_bank(reaches: Table, banks: pd.DataFrame) -> None:
+    ranked = banks[banks["priority_score"].notna()].assign(
+        priority_round=lambda t: t["priority_score"].round(6),
+        hazard_round=lambda t: t["hazard_score"].round(6),
+    )
+    worst = (
+        ranked.sort_values(
+            ["reach_id", "priority_round", "hazard_round", "bank"],
+            ascending=[True, False, False, True],
+            kind="stable",
+        )
+        .drop_duplicates("reach_id")
+        .set_index("reach_id")
+        .reindex(reaches["reach_id"])
+    )
+    reaches["worst_bank"] = pd.Series(worst["bank"].to_numpy(), index=reaches.index, dtype=object)
+    reaches["worst_bank"] = reaches["worst_bank"].where(reaches["worst_bank"].notna(), None)
+    for name in _FROM_BANK:
+        reaches[name] = worst[name].to_numpy(np.float64)
+
+
+def _put_draws(banks: Table, reaches: Table, factors: pd.DataFrame, ctx: Context) -> None:
+    """Put rank_low, rank_high and top_share into both tables; null where not ranked."""
+    settings = ctx.settings.priority
+    ranked = banks[banks["priority_score"].notna()].sort_values("bank_id", kind="stable")
+    if not settings.draws or ranked.empty or factors.empty:
+        for table in (banks, reaches):
+            _put(table, "", pd.Index([]), None)
+        return
+    model = draw_model(pd.DataFrame(ranked), factors, load_factors(), ctx.settings.hazard, settings)
+    of_banks, of_reaches = draw_ranks(
+        model,
+        draws=settings.draws,
+        seed=settings.seed,
+        top_n=settings.top_n,
+        jobs=ctx.jobs,
+        progress=lambda done, text: ctx.progress(0.1 + 0.9 * done, text),
+    )
+    _put(banks, "bank_id", pd.Index(ranked["bank_id"]), of_banks)
+    _put(reaches, "reach_id", pd.Index(sorted(ranked["reach_id"].unique())), of_reaches)
+
+
+def _put(table: Table, id_column: str, ids: pd.Index, counts: RankCounts | None) -> None:
+    if counts is None:
+        table["rank_low"] = pd.array([pd.NA] * len(table), dtype="Int64")
+        table["rank_high"] = pd.array([pd.NA] * len(table), dtype="Int64")
+        table["top_share"] = np.nan
+        return
+    columns = {
+        "rank_low": counts.quantile_low(0.05),
+        "rank_high": counts.quantile_high(0.95),
+    }
+    for name, values in columns.items():
+        found = pd.Series(values, index=ids, dtype="Int64").reindex(table[id_column])
+        table[name] = found.array
+    table["top_share"] = (
+        pd.Series(counts.top_share(), index=ids).reindex(table[id_column]).to_numpy()
+    )
+
+
+def _facts(ctx: Context, settings: PrioritySettings, is_exposure_known: bool) -> None:
+    rule = settings.rule if is_exposure_known else "hazard alone: no structures were given"
+    ctx.facts["priority_rule"] = str(rule)
+    words = ", ".join(
+        f"'{word}' from {least:g}"
+        for word, least in zip(CLASSES[1:], checked_breaks(settings), strict=True)
+    )
+    ctx.facts["priority_classes"] = f"'{CLASSES[0]}', {words}"
+    ctx.facts["rank_ties"] = (
+        "ties share a rank and the next is skipped (1, 2, 2, 4); listed by " + ", ".join(TIE_BREAK)
+    )
+    ctx.facts["rank_draws"] = f"{settings.draws} draws, seed {settings.seed}"
