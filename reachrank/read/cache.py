@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from reachrank.findings import Findings
 from reachrank.progress import Progress
 from reachrank.read.blocks import ChunkKey, ChunkStore, Layout, PieceReader
-from reachrank.read.gdal import reading
+from reachrank.read.gdal import quiet, reading
 from reachrank.read.mosaic import Piece
 from reachrank.read.rasters import open_raster
 from reachrank.surface import TILE
@@ -131,7 +131,8 @@ class BlockCache:
                 for number, of in sorted(units.items())
                 for part in _parts(sorted(of), total, self._jobs)
             ]
-            self._run(tasks, wanted, total, progress)
+            with quiet():
+                self._run(tasks, wanted, total, progress)
             self._tell_absurd()
 
     def _run(

@@ -24,6 +24,7 @@ from reachrank.read.cache import BlockCache
 from reachrank.read.coarse import read_coarse
 from reachrank.read.corridor import fill_tiles, tiles_near
 from reachrank.read.crs import Box, WorkingCrs
+from reachrank.read.gdal import quiet
 from reachrank.read.mosaic import Grid, check_alike, lay_out, warped_footprint
 from reachrank.read.rasters import RasterFile
 from reachrank.read.vertical import VerticalUnit
@@ -194,7 +195,7 @@ class Dem:
             inside = (row >= 0) & (row < piece.rows) & (column >= 0) & (column < piece.columns)
             wanted = np.flatnonzero(inside & np.isnan(out))
             if wanted.size:
-                with self._cache.open(number) as reader:
+                with quiet(), self._cache.open(number) as reader:
                     for k in wanted:
                         out[k] = reader.cell(int(row[k]), int(column[k]))
         return out
@@ -215,7 +216,8 @@ class Dem:
         factor = max(1, math.ceil(math.sqrt(cells / max_cells)))
         while -(-self.grid.rows // factor) * -(-self.grid.columns // factor) > max_cells:
             factor += 1
-        out = read_coarse(self.grid, self._cache.pieces, self._cache.open, factor, progress)
+        with quiet():
+            out = read_coarse(self.grid, self._cache.pieces, self._cache.open, factor, progress)
         return out, self.grid.transform @ Affine.scale(factor)
 
     def close(self) -> None:

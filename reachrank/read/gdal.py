@@ -25,14 +25,26 @@ _NO_NETWORK = {"CPL_VSIL_CURL_ALLOWED_FILENAME": "none", "GDAL_HTTP_MAX_RETRY": 
 
 
 @contextmanager
+def quiet() -> Iterator[None]:
+    """Silence the warnings of the libraries that read; what matters is a finding of ours.
+
+    Not for code that runs in several threads: the list of filters belongs to the process.
+    """
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", category=rasterio.errors.NotGeoreferencedWarning)
+        warnings.filterwarnings("ignore", module="pyogrio")
+        warnings.filterwarnings("ignore", message=".*[Mm]easured.*geometry type")
+        # rasterio multiplies transforms with the operator that affine is about to give up
+        warnings.filterwarnings("ignore", category=PendingDeprecationWarning)
+        yield
+
+
+@contextmanager
 def reading(where: str, *, allow_remote: bool = False) -> Iterator[None]:
-    """Run reading code: GDAL set up, its warnings silent, its errors turned into `InputError`."""
+    """Run reading code: GDAL set up, the errors of libraries turned into `InputError`."""
     options = OPTIONS if allow_remote else {**OPTIONS, **_NO_NETWORK}
     try:
-        with rasterio.Env(**options), warnings.catch_warnings():
-            warnings.filterwarnings("ignore", category=rasterio.errors.NotGeoreferencedWarning)
-            warnings.filterwarnings("ignore", module="pyogrio")
-            warnings.filterwarnings("ignore", message=".*[Mm]easured.*geometry type")
+        with rasterio.Env(**options):
             yield
     except InputError:
         raise

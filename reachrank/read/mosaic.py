@@ -11,7 +11,6 @@ from xml.sax.saxutils import escape
 
 import numpy as np
 import rasterio.crs
-import rasterio.warp
 import shapely
 from affine import Affine
 from numpy.typing import NDArray
@@ -183,25 +182,18 @@ def lay_out(
 def _warped(
     files: Sequence[RasterFile], crs: WorkingCrs, z_to_m: float
 ) -> tuple[Grid, list[Piece]]:
-    source = rasterio.crs.CRS.from_wkt(crs.source.to_wkt())
-    target = rasterio.crs.CRS.from_wkt(crs.working.to_wkt())
     whole, rows, columns = _union(files)
-    corners = [whole @ at for at in ((0, 0), (columns, 0), (columns, rows), (0, rows))]
-    x, y = zip(*corners, strict=True)
-    if whole.is_rectilinear:
-        made, _, _ = rasterio.warp.calculate_default_transform(
-            source, target, columns, rows, min(x), min(y), max(x), max(y)
-        )
-        cell = made.a
-    else:
+    if not whole.is_rectilinear:
         raise InputError(
             "The DEM is rotated and its coordinate reference system has to be changed.",
             hint="Resample it to a north-up grid in a projected CRS.",
             where=files[0].shown,
         )
-    west, south, east, north = rasterio.warp.transform_bounds(
-        source, target, min(x), min(y), max(x), max(y), densify_pts=51
-    )
+    cover = warped_footprint(files, crs)
+    cells = sum(file.rows * file.columns for file in files)
+    # as many cells as before on the same ground
+    cell = math.sqrt(sum(_area(file, crs) for file in files) / cells)
+    west, south, east, north = cover.bounds
     left, top = math.floor(west / cell) * cell, math.ceil(north / cell) * cell
     grid = Grid(
         Affine(cell, 0.0, left, 0.0, -cell, top),
@@ -209,7 +201,10 @@ def _warped(
         math.ceil((east - left) / cell),
     )
     text = mosaic_text(files, whole, rows, columns)
-    warp = Warp(source.to_wkt(), target.to_wkt(), grid.transform)
+    source, target = (
+        rasterio.crs.CRS.from_wkt(part.to_wkt()).to_wkt() for part in (crs.source, crs.working)
+    )
+    warp = Warp(source, target, grid.transform)
     piece = Piece(
         text, 0, 0, grid.rows, grid.columns, _WARP_BLOCK, (math.nan,), False, z_to_m, 0.0, warp
     )
@@ -227,6 +222,10 @@ def warped_footprint(files: Sequence[RasterFile], crs: WorkingCrs) -> shapely.Ge
     west, south, east, north = boxes.bounds
     dense = shapely.segmentize(boxes, max(east - west, north - south) / 50.0)
     return shapely.transform(dense, project)
+
+
+def _area(file: RasterFile, crs: WorkingCrs) -> float:
+    return float(warped_footprint([file], crs).area)
 
 
 def _union(files: Sequence[RasterFile]) -> tuple[Affine, int, int]:

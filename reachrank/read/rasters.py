@@ -19,7 +19,7 @@ from rasterio.io import DatasetReader
 from rasterio.windows import Window
 
 from reachrank.errors import InputError
-from reachrank.read.gdal import reading
+from reachrank.read.gdal import quiet, reading
 from reachrank.read.trust import check_mosaic, check_path, is_address, is_xml
 
 _DRIVERS = [
@@ -131,6 +131,7 @@ def describe_raster(path: str, *, allow_remote: bool = False) -> RasterFile:
         check_mosaic(path, allow_remote=allow_remote)
     try:
         with (
+            quiet(),
             reading(path, allow_remote=allow_remote),
             open_raster(path, allow_remote=allow_remote) as raster,
         ):

@@ -13,7 +13,7 @@ from pyproj import CRS
 
 from reachrank.context import Table, Tables
 from reachrank.errors import InputError
-from reachrank.read.gdal import reading
+from reachrank.read.gdal import quiet, reading
 from reachrank.read.trust import check_database, check_path, head
 from reachrank.schema import LAYERS, Layer
 from reachrank.units import to_metric
@@ -46,7 +46,7 @@ def read_tables(path: str | Path, *, layers: tuple[str, ...] = ()) -> Tables:
     if not head(where, 16).startswith(b"SQLite format 3"):
         raise InputError("This is not a GeoPackage.", where=where)
     check_database(where)
-    with reading(where):
+    with quiet(), reading(where):
         found = {str(name) for name, _ in pyogrio.list_layers(where)}
         wanted = [name for name in LAYERS if name in found and (not layers or name in layers)]
         if not wanted:

@@ -18,7 +18,7 @@ from pyproj import CRS
 from pyproj.exceptions import CRSError
 
 from reachrank.errors import InputError
-from reachrank.read.gdal import reading
+from reachrank.read.gdal import quiet, reading
 from reachrank.read.source import Source
 from reachrank.read.trust import check_database, check_path, head, is_address, is_xml
 
@@ -61,7 +61,7 @@ def open_layer(source: Source, *, allow_remote: bool = False) -> VectorLayer:
         layer, or with several layers and none chosen.
     """
     path = _checked(source.path, allow_remote=allow_remote)
-    with reading(source.path, allow_remote=allow_remote):
+    with quiet(), reading(source.path, allow_remote=allow_remote):
         names = _layer_names(path, source.path)
         name = _choose(names, source)
         try:
