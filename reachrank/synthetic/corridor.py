@@ -21,7 +21,8 @@ from reachrank.synthetic.fields import lidar_noise
 from reachrank.synthetic.ground import Ground
 from reachrank.synthetic.spec import CorridorSpec, House
 from reachrank.synthetic.stations import Stations, make_stations
-from reachrank.synthetic.truth import BankTruth, CorridorTruth
+from reachrank.synthetic.tell import tell
+from reachrank.synthetic.truth import CorridorTruth
 
 Array = NDArray[np.float64]
 
@@ -142,7 +143,7 @@ def make_corridor(spec: CorridorSpec, seed: int = 1) -> Corridor:
         x, y = frame.to_world(stations.plan.x_m[at], stations.plan.y_m[at])
         cell_x, cell_y = cell_middles(transform, shape)
         elevation[np.hypot(cell_x - x, cell_y - y) <= hole.radius_m] = np.nan
-    truth = _truth(spec, stations, ground, frame)
+    truth = tell(stations, ground, lambda x, y: _is_untouched(spec, ground, x, y), frame.to_world)
     lines = drawn_line(
         truth.x_m,
         truth.y_m,
@@ -228,57 +229,6 @@ def _averaged(
                 out[mine] += ground.elevation(*frame.to_local(x[mine] + dx, y[mine] + dy))
         out[mine] /= count * count
     return out.reshape(shape)
-
-
-def _truth(spec: CorridorSpec, stations: Stations, ground: Ground, frame: _Frame) -> CorridorTruth:
-    plan, told = stations.plan, stations.told
-    middle = _is_untouched(spec, ground, plan.x_m, plan.y_m)
-    banks = {}
-    for side, outside_sign, failing in (
-        ("left", -1.0, stations.left_failing),
-        ("right", 1.0, stations.right_failing),
-    ):
-        bank = stations.bank(side)
-        toe = stations.offset_place(side, bank.toe_m)
-        top = stations.offset_place(side, bank.top_m)
-        behind = stations.offset_place(side, bank.top_m + 1.0)
-        valid = middle.copy()
-        for place in (toe, top, behind):
-            valid &= _is_untouched(spec, ground, *place)
-        valid &= ground.nearest(*behind).distance_m > bank.top_m + 0.9
-        toe_x, toe_y = frame.to_world(*toe)
-        top_x, top_y = frame.to_world(*top)
-        banks[side] = BankTruth(
-            bank.toe_m[told],
-            bank.top_m[told],
-            toe_x[told],
-            toe_y[told],
-            top_x[told],
-            top_y[told],
-            bank.height_m[told],
-            (stations.water_m + bank.height_m)[told],
-            bank.angle_deg[told],
-            bank.chord_angle_deg[told],
-            bank.rounding_m[told],
-            bank.bench_m[told],
-            (outside_sign * plan.curvature_per_m > 0)[told],
-            failing[told],
-            valid[told],
-        )
-    x, y = frame.to_world(plan.x_m[told], plan.y_m[told])
-    return CorridorTruth(
-        plan.s_m[told],
-        x,
-        y,
-        plan.heading_rad[told] + frame.angle_rad,
-        plan.curvature_per_m[told],
-        stations.water_m[told],
-        (stations.left.toe_m + stations.right.toe_m)[told],
-        banks["left"],
-        banks["right"],
-        middle[told],
-        plan.bends,
-    )
 
 
 def _is_untouched(spec: CorridorSpec, ground: Ground, x: Array, y: Array) -> NDArray[np.bool_]:

@@ -39,9 +39,25 @@ class Ground:
 
     Every point belongs to the nearest point of the centreline, so where two limbs compete for a
     neck the nearer one has it.
+
+    Parameters
+    ----------
+    spec, stations
+        What the corridor is made of.
+    rng
+        For the relief of the flood plain and the plants.
+    country
+        The ground beyond the banks where it is known already; then the corridor makes no flood
+        plain, valley side or ditch of its own.
     """
 
-    def __init__(self, spec: CorridorSpec, stations: Stations, rng: np.random.Generator) -> None:
+    def __init__(
+        self,
+        spec: CorridorSpec,
+        stations: Stations,
+        rng: np.random.Generator,
+        country: Gridded | None = None,
+    ) -> None:
         self.spec = spec
         self.stations = stations
         plan = stations.plan
@@ -54,9 +70,10 @@ class Ground:
             float(plan.x_m[told].max()) + reach,
             float(plan.y_m[told].max()) + reach,
         )
+        self._has_country = country is not None
         self._relief = smooth_field(self.bounds_m, 9.0, rng)
         self._plants = smooth_field(self.bounds_m, 1.2, rng)
-        self._plain = self._flood_plain()
+        self._plain = self._flood_plain() if country is None else country
         self._to_divide = self._distance_to_divide()
         self._envelope = {side: self._outermost_tops(side) for side in ("left", "right")}
 
@@ -99,6 +116,8 @@ class Ground:
                 patch = np.clip(self._plants.at(x_m[mine], y_m[mine]) - 0.4, 0.0, 1.0)
                 beyond_toe = smoothstep((distance - bank.toe_m) / 0.3)
                 z[mine] += spec.plants_m * patch * beyond_toe * smoothstep((8.0 - behind) / 3.0)
+        if self._has_country:
+            return z
         distance = at.distance_m - np.where(
             at.is_left, _between(stations.left.top_m, at), _between(stations.right.top_m, at)
         )

@@ -7,7 +7,7 @@ where the line turns left going downstream; then the right bank is outside.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, Protocol
 
 import numpy as np
@@ -321,7 +321,11 @@ def straight(length_m: float) -> Train:
 
 
 def sample(
-    curve: Curve, step_m: float = 0.25, *, extend_m: float = 0.0, least_turning_deg: float = 3.0
+    curve: Curve,
+    step_m: float = 0.25,
+    *,
+    extend_m: tuple[float, float] = (0.0, 0.0),
+    least_turning_deg: float = 3.0,
 ) -> Planform:
     """Put a curve on an even step, its start at the origin and its end on the x axis.
 
@@ -335,7 +339,7 @@ def sample(
     step_m
         Wanted step; the nearest that divides the length is taken.
     extend_m
-        Straight extension beyond both ends, with negative distances before the start.
+        Straight extensions before the start (with negative distances) and behind the end.
     least_turning_deg
         Stretches that turn less are not listed as bends.
     """
@@ -350,16 +354,26 @@ def sample(
     bends = bends_of(fine, curvature, heading, least_turning_deg)
     s, k, h = fine[::4], curvature[::4], heading[::4] + turn
     x, y = (cos * x - sin * y)[::4], (sin * x + cos * y)[::4]
-    more = int(np.ceil(extend_m / (s[1] - s[0])))
-    if more > 0:
-        out = (s[1] - s[0]) * np.arange(1, more + 1)
-        before = -out[::-1]
-        x = np.concatenate([before * np.cos(h[0]), x, x[-1] + out * np.cos(h[-1])])
-        y = np.concatenate([before * np.sin(h[0]), y, y[-1] + out * np.sin(h[-1])])
-        s = np.concatenate([before, s, s[-1] + out])
-        k = np.pad(k, more)
-        h = np.pad(h, more, mode="edge")
+    step = s[1] - s[0]
+    ahead, behind = (int(np.ceil(more / step)) for more in extend_m)
+    back, on = -step * np.arange(ahead, 0, -1), step * np.arange(1, behind + 1)
+    x = np.concatenate([back * np.cos(h[0]), x, x[-1] + on * np.cos(h[-1])])
+    y = np.concatenate([back * np.sin(h[0]), y, y[-1] + on * np.sin(h[-1])])
+    s = np.concatenate([back, s, s[-1] + on])
+    k = np.pad(k, (ahead, behind))
+    h = np.pad(h, (ahead, behind), mode="edge")
     return Planform(s, x, y, h, k, bends)
+
+
+def moved(plan: Planform, x_m: float, y_m: float, turn_rad: float) -> Planform:
+    """Turn a planform about its own origin, then move the origin to a place."""
+    cos, sin = np.cos(turn_rad), np.sin(turn_rad)
+    return replace(
+        plan,
+        x_m=x_m + cos * plan.x_m - sin * plan.y_m,
+        y_m=y_m + sin * plan.x_m + cos * plan.y_m,
+        heading_rad=plan.heading_rad + turn_rad,
+    )
 
 
 def bends_of(

@@ -107,6 +107,8 @@ class CorridorSpec:
         Height of low plants left in the elevation, in patches on faces and tops; 0 for none.
     width_variation_frac, height_variation_frac
         Greatest change of width and height along the channel, as a share of the mean.
+    width_growth_frac
+        Growth of the width from head to mouth, as a share of ``toe_width_m``.
     slope_ratio
         Fall of the water along the channel.
     bed_relief_m
@@ -149,6 +151,7 @@ class CorridorSpec:
     plants_m: float = 0.0
     width_variation_frac: float = 0.12
     height_variation_frac: float = 0.15
+    width_growth_frac: float = 0.0
     slope_ratio: float = 0.003
     bed_relief_m: float = 0.05
     failing: tuple[Failing, ...] = ()

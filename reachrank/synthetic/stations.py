@@ -103,14 +103,52 @@ def make_curve(spec: CorridorSpec, rng: np.random.Generator) -> pf.Curve:
 
 
 def make_stations(spec: CorridorSpec, rng: np.random.Generator) -> Stations:
-    """Lay out the channel of a corridor."""
+    """Lay out the channel of a corridor; its water ends at an elevation of 100 m."""
     curve = make_curve(spec, rng)
-    plan = pf.sample(curve, STATION_STEP_M, extend_m=1.6 * spec.margin_m + 30.0)
+    more = 1.6 * spec.margin_m + 30.0
+    plan = pf.sample(curve, STATION_STEP_M, extend_m=(more, more))
+    return lay_out(spec, plan, curve.length_m, rng)
+
+
+def lay_out(
+    spec: CorridorSpec,
+    plan: pf.Planform,
+    length_m: float,
+    rng: np.random.Generator,
+    *,
+    mouth: tuple[float, float] | None = None,
+    head_m: float = 0.0,
+) -> Stations:
+    """Give a planform its water, its widths and its banks.
+
+    Parameters
+    ----------
+    spec
+        What the channel is like.
+    plan
+        Where it lies.
+    length_m
+        Length of the part whose truth is told.
+    mouth
+        Elevations of the water and of the flood plain at the mouth, for a tributary: its own
+        go over into these along the last 80 m.
+    head_m
+        Length below the head along which the banks grow to their full height and width.
+    """
     n, step, width = plan.s_m.size, STATION_STEP_M, spec.toe_width_m
     toe = 0.5 * width * (1.0 + spec.width_variation_frac * slow(n, step, 4.0 * width + 10.0, rng))
+    toe = toe * (1.0 + spec.width_growth_frac * np.clip(plan.s_m / length_m, 0.0, 1.0))
     plain = spec.height_m * (1.0 + spec.height_variation_frac * slow(n, step, 50.0, rng))
-    water = 100.0 + spec.slope_ratio * (curve.length_m - plan.s_m)
-    water = water + spec.bed_relief_m * slow(n, step, 3.0 * width, rng)
+    water = spec.slope_ratio * (length_m - plan.s_m)
+    relief = spec.bed_relief_m * slow(n, step, 3.0 * width, rng)
+    if mouth is not None:
+        own = smoothstep((length_m - plan.s_m) / 80.0)
+        plain = mouth[1] - mouth[0] + own * (plain - (mouth[1] - mouth[0]))
+        relief = relief * own
+    if head_m > 0:
+        grown = 0.3 + 0.7 * smoothstep((plan.s_m - plan.s_m[0]) / head_m)
+        plain, toe = plain * grown, toe * np.sqrt(grown)
+    water = water + relief + (mouth[0] if mouth is not None else 100.0)
     water = np.maximum.accumulate(water[::-1])[::-1]
     patches = slow(n, step, 4.0, rng)
     outness = _outness(plan)
@@ -122,7 +160,7 @@ def make_stations(spec: CorridorSpec, rng: np.random.Generator) -> Stations:
             spec, plan, side, outness=share, toe_m=toe, plain_m=plain, patches=patches
         )
     return Stations(
-        curve.length_m,
+        length_m,
         plan,
         water,
         plain,
