@@ -11,14 +11,14 @@ from __future__ import annotations
 import numba
 import numpy as np
 
-Z_BED, RISE, TOE, TOP, GROUND, MISFIT, SAMPLES, FACE_GAIN = range(8)
+Z_BED, RISE, TOE, TOP, GROUND, MISFIT = range(6)
+FIGURES = 6
 """Places in the array that `fit_bank` fills: bed elevation (m), bank height (m), offset of toe and
-top (m), slope of the ground behind (m/m), root mean square misfit (m), number of samples, and the
-share of the squared misfit that the break at the top takes away."""
+top (m), slope of the ground behind (m/m), root mean square misfit (m)."""
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
-def _solve(n, su, sz, suu, suz, a, b, p_index, t, p, prior_slope, prior_weight, out):  # type: ignore[no-untyped-def]
+def _solve(n, su, sz, suu, suz, a, b, t, p, prior_slope, prior_weight, out):  # type: ignore[no-untyped-def]
     # sums over [0, a) bed, [a, b) face, [b, n) ground, from prefix sums
     n_bed = float(a)
     n_face = float(b - a)
@@ -97,7 +97,7 @@ def fit_bank(u, z, least_run, least_rise, first_toe, last_toe, ground_least, pri
         Expected slope of the ground behind, and its weight: noise variance over the variance of
         that expectation.
     result
-        float64, shape (8,): filled as the names at the top of this file say.
+        float64, shape (6,): filled as the names at the top of this file say.
 
     Returns
     -------
@@ -134,7 +134,7 @@ def fit_bank(u, z, least_run, least_rise, first_toe, last_toe, ground_least, pri
         while p <= last_top:
             b = int(np.floor((p - u[0]) / du)) + 1
             b = min(max(b, a), n)
-            value = _solve(n, su, sz, suu, suz, a, b, 0, t, p, prior_slope, prior_weight, work)
+            value = _solve(n, su, sz, suu, suz, a, b, t, p, prior_slope, prior_weight, work)
             if value < best and work[1] >= least_rise and work[1] / (p - t) > 1.5 * work[2]:
                 best = value
                 best_t = t
@@ -156,7 +156,7 @@ def fit_bank(u, z, least_run, least_rise, first_toe, last_toe, ground_least, pri
                     continue
                 a = int(np.floor((t - u[0]) / du)) + 1
                 b = min(max(int(np.floor((p - u[0]) / du)) + 1, a), n)
-                value = _solve(n, su, sz, suu, suz, a, b, 0, t, p, prior_slope, prior_weight, work)
+                value = _solve(n, su, sz, suu, suz, a, b, t, p, prior_slope, prior_weight, work)
                 if value < best and work[1] >= least_rise and work[1] / (p - t) > 1.5 * work[2]:
                     best = value
                     best_t = t
@@ -164,23 +164,11 @@ def fit_bank(u, z, least_run, least_rise, first_toe, last_toe, ground_least, pri
         span *= 0.5
     a = int(np.floor((best_t - u[0]) / du)) + 1
     b = min(max(int(np.floor((best_p - u[0]) / du)) + 1, a), n)
-    value = _solve(n, su, sz, suu, suz, a, b, 0, best_t, best_p, prior_slope, prior_weight, work)
+    value = _solve(n, su, sz, suu, suz, a, b, best_t, best_p, prior_slope, prior_weight, work)
     result[Z_BED] = work[0] + base
     result[RISE] = work[1]
     result[TOE] = best_t
     result[TOP] = best_p
     result[GROUND] = work[2]
     result[MISFIT] = np.sqrt(max(value + zz, 0.0) / n)
-    result[SAMPLES] = n
-    # how much worse a face without end (no top) would be
-    end = u[n - 1] + du
-    without = np.inf
-    t = max(first_toe, u[0] + du)
-    while t <= last_toe:
-        a = int(np.floor((t - u[0]) / du)) + 1
-        no_top = _solve(n, su, sz, suu, suz, a, n, 0, t, end, 0.0, 1.0, work)
-        if no_top < without:
-            without = no_top
-        t += step
-    result[FACE_GAIN] = 1.0 - max(value + zz, 0.0) / max(without + zz, 1e-12)
     return True

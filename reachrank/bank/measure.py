@@ -8,7 +8,8 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from reachrank.bank.fit import GROUND, MISFIT, RISE, TOE, TOP, Z_BED, fit_bank
+from reachrank.bank.fit import FIGURES, GROUND, MISFIT, RISE, TOE, TOP, Z_BED, fit_bank
+from reachrank.settings.sections import SectionsSettings
 
 Float = NDArray[np.float64]
 
@@ -26,7 +27,17 @@ class BankRules:
     noise_m
         Standard deviation of the elevations after smoothing along the channel.
     look_m
-        How far beyond the toe the first look goes.
+        How far beyond the toe the first look goes; a top that is none makes it go twice as far.
+    look_widths
+        The first look is at least this many toe widths long.
+    look_most_m
+        No look goes farther.
+    least_face_slope
+        A gentler face is no bank.
+    lip_ratio
+        A top is a lip: behind it the ground is at most this share as steep as the face.
+    most_rise_m
+        A higher face is a valley side.
     """
 
     least_rise_m: float = 0.25
@@ -34,6 +45,26 @@ class BankRules:
     ground_prior_sd: float = 0.05
     noise_m: float = 0.05
     look_m: float = 12.0
+    look_widths: float = 1.0
+    look_most_m: float = 60.0
+    least_face_slope: float = 0.1
+    lip_ratio: float = 0.4
+    most_rise_m: float = 10.0
+
+
+def bank_rules(settings: SectionsSettings) -> BankRules:
+    """Return the rules that the settings state."""
+    return BankRules(
+        least_rise_m=settings.least_height_m,
+        ground_prior_slope=settings.ground_prior_slope,
+        ground_prior_sd=settings.ground_prior_sd,
+        look_m=settings.look_m,
+        look_widths=settings.look_widths,
+        look_most_m=settings.look_most_m,
+        least_face_slope=settings.least_face_slope_ratio,
+        lip_ratio=settings.lip_ratio,
+        most_rise_m=settings.most_height_m,
+    )
 
 
 @dataclass
@@ -59,23 +90,30 @@ class Side:
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
-def measure_rows(strip, offsets, width, room, cell, least_rise, prior_slope, prior_weight, look, out):  # type: ignore[no-untyped-def]
-    """Fit one side at every row; ``out`` is (rows, 8) as in `fit_bank`, NaN where nothing fits."""
+def measure_rows(strip, offsets, width, room, cell, least_rise, prior_slope, prior_weight, look, least_slope, lip_ratio, most_rise, is_open, out):  # type: ignore[no-untyped-def]
+    """Fit one side at every row that is still open.
+
+    ``out`` is (rows, 6) as in `fit_bank`; a row with a true top is filled and closed, the others
+    keep NaN and stay open.
+    """
     rows = strip.shape[0]
     columns = offsets.size
-    du = abs(offsets[1] - offsets[0])
     u = np.empty(columns)
     z = np.empty(columns)
-    result = np.empty(8)
+    result = np.empty(FIGURES)
     for i in range(rows):
+        if not is_open[i]:
+            continue
         out[i, :] = np.nan
         half = 0.5 * width[i]
         if not (half == half):
             continue
         inner = max(-(half - cell), half - max(4.0 * cell, 1.4 * half))
         inner = min(inner, half - 1.5 * cell)
-        end = min(room[i], half + look)
-        for turn in range(2):
+        end = min(room[i], half + look[i])
+        found = False
+        # the second turn looks no farther than needed behind the top that the first one found
+        for _ in range(2):
             count = 0
             for m in range(columns):
                 o = offsets[m]
@@ -93,24 +131,28 @@ def measure_rows(strip, offsets, width, room, cell, least_rise, prior_slope, pri
             if count < 6 or u[0] > half:
                 break
             found = fit_bank(
-                u[:count], z[:count], 0.5 * cell, least_rise,
-                max(0.2 * half, half - 4.0 * cell - half), 2.0 * half + 3.0 * cell,
+                u[:count], z[:count], 0.5 * cell, least_rise, 0.2 * half, 2.0 * half + 3.0 * cell,
                 1.5 * cell, prior_slope, prior_weight, result,
             )
             if not found:
-                out[i, :] = np.nan
                 break
-            for k in range(8):
-                out[i, k] = result[k]
             run = result[TOP] - result[TOE]
             end = min(end, result[TOP] + max(max(4.0 * cell, 0.8 * run), 3.0))
+        if not found:
+            continue
+        slope = result[RISE] / (result[TOP] - result[TOE])
+        if slope < least_slope or result[GROUND] > lip_ratio * slope or result[RISE] > most_rise:
+            continue
+        is_open[i] = False
+        for k in range(FIGURES):
+            out[i, k] = result[k]
 
 
 def measure_side(
     strip: Float, offsets_m: Float, sign: float, width_m: Float, room_m: Float, cell_m: float,
-    rules: BankRules,
-) -> Side:  # fmt: skip
-    """Return one bank along a strip.
+    look_m: Float, rules: BankRules, is_open: NDArray[np.bool_], out: Float,
+) -> None:  # fmt: skip
+    """Look for one bank along a strip, at the stations where it is still open.
 
     Parameters
     ----------
@@ -124,16 +166,24 @@ def measure_side(
         Expected width between the toes, shape (stations,).
     room_m
         How far one may look on this side, shape (stations,).
+    look_m
+        How far beyond the toe this look goes, shape (stations,).
+    is_open, out
+        Shapes (stations,) and (stations, 6): changed in place as `measure_rows` says.
     """
-    out = np.empty((len(strip), 8))
     prior_weight = (rules.noise_m / rules.ground_prior_sd) ** 2
     # columns that grow away from the channel on this side
     ordered = strip if sign > 0 else strip[:, ::-1]
     outward = offsets_m if sign > 0 else -offsets_m[::-1]
     measure_rows(
         np.ascontiguousarray(ordered), np.ascontiguousarray(outward), width_m, room_m, cell_m,
-        rules.least_rise_m, rules.ground_prior_slope, prior_weight, rules.look_m, out,
+        rules.least_rise_m, rules.ground_prior_slope, prior_weight, look_m,
+        rules.least_face_slope, rules.lip_ratio, rules.most_rise_m, is_open, out,
     )  # fmt: skip
+
+
+def side_of(out: Float) -> Side:
+    """Return the fitted figures of one side by name."""
     return Side(
         bed_m=out[:, Z_BED], rise_m=out[:, RISE], toe_m=out[:, TOE], top_m=out[:, TOP],
         run_m=out[:, TOP] - out[:, TOE], ground_slope=out[:, GROUND], misfit_m=out[:, MISFIT],

@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
 
-from reachrank.bank.measure import BankRules, Side, measure_side
+from reachrank.bank.fit import FIGURES
+from reachrank.bank.measure import BankRules, Side, measure_side, side_of
 from reachrank.channel.line import (
     arc_length,
     left_normals,
@@ -34,13 +35,15 @@ class Found:
     """A found channel: points at an even step, ordered downstream.
 
     ``xy`` shape (n, 2); ``width_m`` between the toes, smoothed along the channel, and ``bed_m``,
-    the elevation of the low part, shape (n,); ``step_m`` between points.
+    the elevation of the low part, shape (n,); ``step_m`` between points; ``is_cramped`` where the
+    search was too narrow for the width that was found.
     """
 
     xy: Float
     width_m: Float
     bed_m: Float
     step_m: float
+    is_cramped: bool
 
 
 def _offsets(half_m: float, step_m: float) -> Float:
@@ -54,14 +57,14 @@ def _moved(xy: Float, normal: Float, offset_m: Float) -> Float:
 
 def _search(
     xy: Float, surface: Surface, half_m: float, smoothing_m: float, settings: ChannelSettings,
-    others: Float | None, home_cost: float,
+    home_cost: float,
 ) -> tuple[Float, Float, Float, Float]:  # fmt: skip
     """One search: return the moved line, its strip, the strip's offsets and the path's offset."""
     cell = surface.cell_m
     step = 2.0 * cell if half_m > 12.0 * cell else cell
     line = smooth_line(resample(xy, step), smoothing_m / step)
     normal = left_normals(tangents(line))
-    left, right = side_room_m(smooth_line(line, 3.0 * cell / step), normal, half_m, others)
+    left, right = side_room_m(smooth_line(line, 3.0 * cell / step), normal, half_m)
     # the drawn line is rough: never less than a few cells of room, or the channel is locked out
     left, right = np.maximum(left, 4.0 * cell), np.maximum(right, 4.0 * cell)
     offsets = _offsets(half_m, cell)
@@ -93,11 +96,18 @@ def _first_width(strip: Float, offsets: Float, at: Float, rise_m: float, step_m:
     return median_along(width, np.full(width.size, max(2, round(15.0 / step_m)), np.int64))
 
 
+RECUT_SHARE = 0.04
+"""Share of the stations of a stream without a true top from which on the look is made longer."""
+
+
 def both_sides(
     surface: Surface, xy: Float, normal: Float, width_m: Float, step_m: float,
-    settings: ChannelSettings, rules: BankRules, room: tuple[Float, Float],
+    settings: ChannelSettings, rules: BankRules, others: Float | None = None,
 ) -> tuple[Side, Side, Float, Float]:  # fmt: skip
     """Cut the strip square to a line and fit both banks at every point of it.
+
+    Where a look ends before the ground levels off, the strip is cut again twice as wide, as long as
+    another part of the stream does not own the ground there.
 
     Returns
     -------
@@ -107,13 +117,30 @@ def both_sides(
         The raw strip (before smoothing along the channel) and its offsets.
     """
     cell = surface.cell_m
+    typical = float(np.nanmedian(width_m)) if np.isfinite(width_m).any() else 4.0 * cell
     widest = float(np.nanmax(width_m)) if np.isfinite(width_m).any() else 4.0 * cell
-    offsets = _offsets(0.5 * widest + rules.look_m + cell, 0.5 * cell)
-    strip = cut_strip(surface, xy, normal, offsets, *room)
-    calm = smooth_along(strip, settings.along_smoothing_widths * width_m / step_m)
-    left = measure_side(calm, offsets, 1.0, width_m, room[0], cell, rules)
-    right = measure_side(calm, offsets, -1.0, width_m, room[1], cell, rules)
-    return left, right, strip, offsets
+    look = np.clip(rules.look_widths * width_m, rules.look_m, rules.look_most_m)
+    broad = smooth_line(xy, 0.5 * typical / step_m)
+    across = left_normals(tangents(broad))
+    figures = [np.full((len(xy), FIGURES), np.nan) for _ in range(2)]
+    still_open = [np.ones(len(xy), bool) for _ in range(2)]
+    for _ in range(3):
+        half = 0.5 * widest + float(look.max()) + cell
+        offsets = _offsets(half, 0.5 * cell)
+        room = side_room_m(broad, across, half, others)
+        strip = cut_strip(surface, xy, normal, offsets, *room)
+        calm = smooth_along(strip, settings.along_smoothing_widths * width_m / step_m)
+        for side, sign in ((0, 1.0), (1, -1.0)):
+            measure_side(
+                calm, offsets, sign, width_m, room[side], cell, look, rules, still_open[side],
+                figures[side],
+            )  # fmt: skip
+        farther = np.minimum(2.0 * look, np.maximum(2.0 * rules.look_m, 4.0 * width_m))
+        farther = np.minimum(farther, rules.look_most_m)
+        if max(o.mean() for o in still_open) < RECUT_SHARE or (farther <= look).all():
+            break
+        look = farther
+    return side_of(figures[0]), side_of(figures[1]), strip, offsets
 
 
 def channel_bed_m(strip: Float, offsets_m: Float, width_m: Float, cell_m: float) -> Float:
@@ -149,7 +176,7 @@ def find_channel(
     surface: Surface,
     settings: ChannelSettings,
     rules: BankRules,
-    others: Float | None = None,
+    half_width_m: float | None = None,
 ) -> Found | None:
     """Find the channel that a drawn line means.
 
@@ -159,8 +186,8 @@ def find_channel(
         Shape (n, 2), the drawn line, downstream, metres.
     surface
         Elevation around it, at least as wide as the search.
-    others
-        Points of the neighbouring streams' lines, which own their own ground.
+    half_width_m
+        How far to each side of the line to search; the settings' value by default.
 
     Returns
     -------
@@ -168,17 +195,18 @@ def find_channel(
         None where the line has no elevation at all.
     """
     cell = surface.cell_m
-    half = settings.search_half_width_m
+    half = half_width_m or settings.search_half_width_m
     xy, strip, offsets, at = _search(
-        drawn_xy, surface, half, settings.line_smoothing_m, settings, others, 0.15
+        drawn_xy, surface, half, settings.line_smoothing_m, settings, 0.15
     )
     if not np.isfinite(strip).any():
         return None
     xy, strip, offsets, at = _search(
-        xy, surface, max(0.5 * half, 8 * cell), 2.0 * cell, settings, others, 0.05
+        xy, surface, max(0.5 * half, 8 * cell), 2.0 * cell, settings, 0.05
     )
     step = float(np.median(np.hypot(*np.diff(xy, axis=0).T)))
     width = _first_width(strip, offsets, at, settings.toe_rise_m, step)
+    is_cramped = float(np.nanmedian(width)) > 0.7 * half if np.isfinite(width).any() else False
     along = arc_length(xy)
     step = cell
     line = smooth_line(resample(xy, step), 1.5 * cell / step)
@@ -190,11 +218,9 @@ def find_channel(
         base = resample(base, step)
         width = np.interp(np.linspace(0, 1, len(base)), np.linspace(0, 1, len(width)), width)
         normal = left_normals(tangents(base))
-        room = side_room_m(
-            smooth_line(base, 0.5 * float(np.nanmedian(width)) / step), normal,
-            0.5 * float(np.nanmax(width)) + rules.look_m, others,
-        )  # fmt: skip
-        left, right, strip, offsets = both_sides(surface, base, normal, width, step, settings, rules, room)
+        left, right, strip, offsets = both_sides(
+            surface, base, normal, width, step, settings, rules
+        )
         rows = median_half_rows(width, settings.median_widths, step)
         bed = channel_bed_m(strip, offsets, width, cell)
         blocked = blocked_rows(bed, width, step, BLOCKED_RISE_M)
@@ -215,6 +241,6 @@ def find_channel(
     width = np.interp(there, share, width)
     known = np.isfinite(bed)
     bed = np.interp(there, share[known], bed[known]) if known.any() else np.full(len(line), np.nan)
-    return Found(line, width, bed, step)
+    return Found(line, width, bed, step, is_cramped)
 
 

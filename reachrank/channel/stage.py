@@ -10,7 +10,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from reachrank.bank.measure import BankRules
+from reachrank.bank.measure import BankRules, bank_rules
 from reachrank.channel.find import Found, find_channel
 from reachrank.channel.line import arc_length
 from reachrank.context import Context, Tables, with_tables
@@ -19,10 +19,11 @@ from reachrank.network.paths import StreamPath, stream_paths
 Float = NDArray[np.float64]
 
 
-def corridor_half_width_m(ctx: Context) -> float:
-    """Return how far from the drawn lines elevations are needed by all stages after `network`."""
-    settings = ctx.settings
-    return settings.channel.search_half_width_m + settings.sections.look_m + 20.0
+def look_half_width_m(rules: BankRules, toe_width_m: Float | float) -> Float:
+    """Return how far from a channel's middle its banks are looked for, at most, by its toe width."""
+    width = np.asarray(toe_width_m, np.float64)
+    farther = np.maximum(2.0 * rules.look_m, 4.0 * width)
+    return 0.5 * width + np.clip(farther, rules.look_m, rules.look_most_m) + 4.0
 
 
 def run(tables: Tables, ctx: Context) -> Tables:
@@ -33,23 +34,24 @@ def run(tables: Tables, ctx: Context) -> Tables:
     any elevation keeps its drawn line and is a finding.
     """
     paths = stream_paths(tables["edges"])
-    surface = ctx.dem.surface(
-        np.array([shapely.LineString(path.xy) for path in paths], dtype=object),
-        corridor_half_width_m(ctx),
-    )
     settings = ctx.settings.channel
-    rules = BankRules(
-        least_rise_m=ctx.settings.sections.least_height_m,
-        ground_prior_slope=ctx.settings.sections.ground_prior_slope,
-        ground_prior_sd=ctx.settings.sections.ground_prior_sd,
-        look_m=ctx.settings.sections.look_m,
-    )
+    rules = bank_rules(ctx.settings.sections)
+    drawn = np.array([shapely.LineString(path.xy) for path in paths], dtype=object)
+    # drawn lines lie beside the channel: the search, and from its far edge the look at the banks
+    near = settings.search_half_width_m + 2.0 * rules.look_m
+    surface = ctx.dem.surface(drawn, near)
 
-    def find(path: StreamPath) -> Found | None:
-        return find_channel(path.xy, surface, settings, rules)
+    def find(path: StreamPath, line: shapely.LineString) -> Found | None:
+        half, own = settings.search_half_width_m, surface
+        while True:
+            found = find_channel(path.xy, own, settings, rules, half)
+            if found is None or not found.is_cramped or half >= settings.search_most_m:
+                return found
+            half = min(2.0 * half, settings.search_most_m)
+            own = ctx.dem.surface(np.array([line], dtype=object), half + rules.look_most_m)
 
     with ThreadPoolExecutor(max(1, ctx.jobs)) as pool:
-        found = list(pool.map(find, paths))
+        found = list(pool.map(find, paths, drawn))
     lines, points = [], []
     for path, channel in zip(paths, found, strict=True):
         if channel is None:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reachrank.bank.correct import corrected_height_m, corrected_run_m, face_angle_deg
-from reachrank.bank.measure import BankRules
+from reachrank.bank.measure import bank_rules
 from reachrank.bank.noise import ground_noise_m
 from reachrank.channel.find import (
     blocked_rows,
@@ -17,7 +17,6 @@ from reachrank.channel.find import (
     median_half_rows,
 )
 from reachrank.channel.line import left_normals, smooth_line, tangents
-from reachrank.channel.room import side_room_m
 from reachrank.channel.strip import median_along
 from reachrank.settings.channel import ChannelSettings
 from reachrank.settings.sections import SectionsSettings
@@ -93,18 +92,11 @@ def measure_channel(
         Points of neighbouring streams, which own their ground.
     """
     cell = surface.cell_m
-    rules = BankRules(
-        least_rise_m=settings.least_height_m,
-        ground_prior_slope=settings.ground_prior_slope,
-        ground_prior_sd=settings.ground_prior_sd,
-        look_m=settings.look_m,
-    )
+    rules = bank_rules(settings)
     typical = float(np.nanmedian(width_m))
     square = left_normals(tangents(smooth_line(xy, 0.3 * typical / step_m)))
-    broad = smooth_line(xy, 0.5 * typical / step_m)
-    room = side_room_m(broad, left_normals(tangents(broad)), 0.5 * typical * 3 + rules.look_m, others)
     left, right, strip, offsets = both_sides(
-        surface, xy, square, width_m, step_m, channel, rules, room
+        surface, xy, square, width_m, step_m, channel, rules, others
     )
     rows = median_half_rows(width_m, channel.median_widths, step_m)
     bed_each = np.where(

@@ -12,12 +12,17 @@ import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from reachrank.channel.stage import corridor_half_width_m
+from reachrank.bank.measure import bank_rules
+from reachrank.channel.stage import look_half_width_m
 from reachrank.context import Context, Tables, with_tables
 from reachrank.sections.measure import BankLine, Measured, measure_channel
 from reachrank.sections.place import section_points, section_spacing_m
 
 Float = NDArray[np.float64]
+
+
+NEIGHBOURS_M = 120.0
+"""Points of other streams within this distance keep a stream's sections off their ground."""
 
 
 @dataclass
@@ -35,9 +40,11 @@ def run(tables: Tables, ctx: Context) -> Tables:
     Reads `channel_points` (with bends); adds `sections` and `profiles`.
     """
     points = tables["channel_points"]
-    streams = _streams(points, 2.0 * corridor_half_width_m(ctx))
+    streams = _streams(points, NEIGHBOURS_M)
     lines = [shapely.LineString(s.points[["x_m", "y_m"]].to_numpy(np.float64)) for s in streams]
-    surface = ctx.dem.surface(np.array(lines, dtype=object), corridor_half_width_m(ctx))
+    widest = np.array([float(s.points["toe_width_m"].max()) for s in streams])
+    half = look_half_width_m(bank_rules(ctx.settings.sections), np.nan_to_num(widest))
+    surface = ctx.dem.surface(np.array(lines, dtype=object), half)
 
     def measure(stream: _Stream) -> tuple[pd.DataFrame, list[str]]:
         xy = stream.points[["x_m", "y_m"]].to_numpy(np.float64)

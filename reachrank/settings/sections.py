@@ -33,6 +33,35 @@ class SectionsSettings:
         least=2.0,
         greatest=100.0,
     )
+    look_widths: float = setting(
+        1.0,
+        "The first look is at least this many toe widths long; where the ground does not level off"
+        " it goes twice as far, twice.",
+        unit="toe widths",
+        least=0.0,
+        greatest=10.0,
+    )
+    look_most_m: float = setting(
+        60.0, "No look goes farther beyond the toe.", unit="m", least=5.0, greatest=500.0
+    )
+    least_face_slope_ratio: float = setting(
+        0.1, "A gentler face is no bank.", unit="ratio", least=0.0, greatest=1.0
+    )
+    lip_ratio: float = setting(
+        0.4,
+        "A top is a lip: behind it the ground is at most this share as steep as the face. A slope"
+        " without a lip has no top.",
+        unit="ratio",
+        least=0.0,
+        greatest=0.95,
+    )
+    most_height_m: float = setting(
+        10.0,
+        "A higher face is a valley side or a gorge's wall, not a bank.",
+        unit="m",
+        least=1.0,
+        greatest=100.0,
+    )
     ground_prior_slope: float = setting(
         0.0, "Expected slope of the ground behind the top.", unit="ratio", least=-0.2, greatest=0.5
     )
