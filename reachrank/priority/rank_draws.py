@@ -175,7 +175,7 @@ def rank_bins(items: int) -> tuple[NDArray[np.int32], Ints, Ints]:
     low = [1]
     while low[-1] < items:
         here = low[-1]
-        low.append(here + 1 if here < _EXACT_RANKS else max(here + 1, int(here * _BIN_GROWTH)))
+        low.append(here + 1 if here <= _EXACT_RANKS else max(here + 1, int(here * _BIN_GROWTH)))
     starts = np.array([value for value in low if value <= max(items, 1)], np.int64)
     highs = np.append(starts[1:] - 1, max(items, 1))
     bins = np.searchsorted(starts, np.arange(1, items + 1), "right") - 1
