@@ -6,15 +6,14 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
-from shapely.ops import substring
 
 from reachrank.context import Context, Tables, with_tables
 from reachrank.reaches.bends import outside_shares, tightest_bends
 from reachrank.reaches.counting import counts
 from reachrank.reaches.figures import SIDES, bank_figures, reach_slopes, reach_widths
 from reachrank.reaches.split import reach_of_sections, split_streams
-from reachrank.reaches.stations import stream_places
-from reachrank.reaches.top_line import TopLine, filled_offsets, top_line
+from reachrank.reaches.stations import stream_places, vertex_stations
+from reachrank.reaches.top_line import StationedLine, filled_offsets, top_line
 from reachrank.settings.reaches import ReachesSettings
 
 
@@ -88,23 +87,21 @@ def _edge_facts(edges: pd.DataFrame) -> pd.DataFrame:
 
 def _reach_lines(reaches: pd.DataFrame, channel: gpd.GeoDataFrame) -> np.ndarray:
     """Return the part of its stream's channel line that each reach is, drawn downstream."""
-    streams = {
-        str(stream): (line, float(length))
-        for stream, line, length in zip(
-            channel["stream_id"], channel.geometry, channel["length_m"], strict=True
-        )
-    }
+    streams = {}
+    for row in channel[channel["stream_id"].isin(reaches["stream_id"])].itertuples():
+        x, y = shapely.get_coordinates(row.geometry).T
+        station = vertex_stations(row.geometry, float(row.length_m))
+        streams[str(row.stream_id)] = StationedLine(station, x, y)
     lines = np.empty(len(reaches), dtype=object)
     for i, row in enumerate(reaches.itertuples()):
-        line, length = streams[str(row.stream_id)]
-        down = 1.0 - row.station_to_m / length, 1.0 - row.station_from_m / length
-        lines[i] = substring(line, max(down[0], 0.0), min(down[1], 1.0), normalized=True)
+        part = streams[str(row.stream_id)].between(row.station_from_m, row.station_to_m)
+        lines[i] = shapely.LineString(part)
     return lines
 
 
 def _banks(
     reaches: pd.DataFrame,
-    tops: dict[tuple[str, str], TopLine],
+    tops: dict[tuple[str, str], StationedLine],
     figures: pd.DataFrame,
     shares: pd.DataFrame,
 ) -> pd.DataFrame:
@@ -141,11 +138,11 @@ def _top_lines(
     sections: gpd.GeoDataFrame,
     is_counted: np.ndarray,
     settings: ReachesSettings,
-) -> dict[tuple[str, str], TopLine]:
+) -> dict[tuple[str, str], StationedLine]:
     """Return the top-of-bank line by stream and side."""
     rows_of = sections.reset_index(drop=True).groupby("stream_id").indices
     wanted = set(reaches["stream_id"])
-    lines: dict[tuple[str, str], TopLine] = {}
+    lines: dict[tuple[str, str], StationedLine] = {}
     for row in channel.itertuples():
         if row.stream_id not in wanted:
             continue

@@ -79,7 +79,7 @@ def stream_places(
     spacing = float(np.median(-np.diff(station))) if len(station) > 1 else 0.0
     half_width = half_width_m if half_width_m > LEAST_HALF_WIDTH_M else LEAST_HALF_WIDTH_M
 
-    extra = _extra_stations(station, _vertex_stations(line, length_m), length_m, spacing)
+    extra = _extra_stations(station, vertex_stations(line, length_m), length_m, spacing)
     x, y, bearing = along_line(line, length_m, extra)
     merged = np.concatenate([station, extra])
     order = np.argsort(-merged, kind="stable")
@@ -148,7 +148,8 @@ def _extra_stations(
     return extra
 
 
-def _vertex_stations(line: shapely.LineString, length_m: float) -> Floats:
+def vertex_stations(line: shapely.LineString, length_m: float) -> Floats:
+    """Return the station of every vertex of a line drawn downstream, falling from its length."""
     steps = np.hypot(*np.diff(shapely.get_coordinates(line), axis=0).T)
     down = np.concatenate([[0.0], np.cumsum(steps)])
     stations: Floats = length_m * (1.0 - down / down[-1])

@@ -1,7 +1,7 @@
-"""The top-of-bank line of one side of one stream, as points that know their station.
+"""Lines as points that know their station, and the top-of-bank line of one side of a stream.
 
-The line runs the whole length of the stream, so that the banks of neighbouring reaches, cut from
-it at the border's station, meet in one point and their lengths add up.
+A top-of-bank line runs the whole length of the stream, so that the banks of neighbouring reaches,
+cut from it at the border's station, meet in one point and their lengths add up.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ class Stations:
 
 
 @dataclass(frozen=True)
-class TopLine:
+class StationedLine:
     """A line in downstream order: stations strictly falling, and coordinates; shapes (n,)."""
 
     station_m: Floats
@@ -46,9 +46,9 @@ class TopLine:
 
         Between two points of the line the station runs evenly.
         """
-        inside = (self.station_m > from_m) & (self.station_m < to_m)
-        station = np.concatenate([[to_m], self.station_m[inside], [from_m]])
         rising = self.station_m[::-1]
+        low, high = np.searchsorted(rising, from_m, "right"), np.searchsorted(rising, to_m, "left")
+        station = np.concatenate([[to_m], rising[low:high][::-1], [from_m]])
         x = np.interp(station, rising, self.x_m[::-1])
         y = np.interp(station, rising, self.y_m[::-1])
         return np.column_stack([x, y])
@@ -89,7 +89,7 @@ def filled_offsets(places: Stations, gap_m: float, median_sections: int) -> Floa
     return np.interp(places.station_m, rising, offset[fixed][::-1])
 
 
-def top_line(places: Stations, offset_m: Floats, side: str) -> TopLine:
+def top_line(places: Stations, offset_m: Floats, side: str) -> StationedLine:
     """Return the line through the tops, without the points where it would run backwards.
 
     On the inside of a bend that is tighter than the offset, the tops of neighbouring sections
@@ -109,7 +109,7 @@ def top_line(places: Stations, offset_m: Floats, side: str) -> TopLine:
             kept.append(int(i))
     if len(kept) == 1:
         kept = [0, len(points) - 1]
-    return TopLine(places.station_m[kept], points[kept, 0], points[kept, 1])
+    return StationedLine(places.station_m[kept], points[kept, 0], points[kept, 1])
 
 
 def _distance_to(station_m: Floats, known_m: Floats) -> Floats:
