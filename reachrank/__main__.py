@@ -42,7 +42,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         if debug:
             traceback.print_exc()
         return _fail(f"reachrank: error: {plain(str(error))}", error.exit_code)
-    except SystemExit:  # so click ends when the reader of a pipe has gone: `reachrank columns | head`
+    except SystemExit:  # click's end when the reader of a pipe has gone, as in `... | head`
         return 0
     except MemoryError:
         return _fail(

@@ -91,9 +91,12 @@ def resume(
 def _inputs(text: str) -> Inputs:
     data: dict[str, Any] = json.loads(text)
     names = {field.name for field in fields(Inputs)}
-    return Inputs(
-        **{k: tuple(v) if isinstance(v, list) else v for k, v in data.items() if k in names}
-    )
+    known: dict[str, Any] = {
+        name: tuple(value) if isinstance(value, list) else value
+        for name, value in data.items()
+        if name in names
+    }
+    return Inputs(**known)
 
 
 def _open_dem(inputs: Inputs, working: CRS, jobs: int) -> Dem:

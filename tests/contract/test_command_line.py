@@ -25,6 +25,11 @@ def run(*words, **env):
     )  # fmt: skip
 
 
+@pytest.fixture
+def in_empty_folder(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+
+
 @pytest.mark.parametrize("command", COMMANDS)
 def test_every_command_has_help(command, capsys):
     assert main([command, "--help"]) == 0
@@ -37,7 +42,8 @@ def test_help_is_there_at_once():
     """Half a second is a limit of ours: no geometry library may be loaded for a page of help."""
     code = (
         "import sys; sys.argv = ['reachrank', '--help']; from reachrank.__main__ import main; "
-        "main(); print([m for m in ('numba', 'geopandas', 'pandas', 'rasterio') if m in sys.modules])"
+        "main(); heavy = ('numba', 'geopandas', 'pandas', 'rasterio'); "
+        "print([name for name in heavy if name in sys.modules])"
     )
     began = time.perf_counter()
     said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
@@ -63,8 +69,8 @@ def test_help_is_there_at_once():
         (["columns", "no_such_column"], 2, "no_such_column"),
     ],
 )
-def test_exit_codes_and_one_clear_line(words, code, says, capsys, tmp_path, monkeypatch):
-    monkeypatch.chdir(tmp_path)
+@pytest.mark.usefixtures("in_empty_folder")
+def test_exit_codes_and_one_clear_line(words, code, says, capsys):
     assert main(words) == code
     said = capsys.readouterr()
     assert says in said.err

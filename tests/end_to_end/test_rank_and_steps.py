@@ -141,7 +141,7 @@ def test_the_python_call_gives_what_the_command_wrote(ranked, corridor_folder):
     )
     written = layer(ranked, "reaches")
     assert list(ranking.reaches["priority_score"]) == list(written["priority_score"])
-    assert list(ranking.top(3)["rank"])[0] == 1
+    assert ranking.top(3)["rank"].iloc[0] == 1
     for name in PUBLIC_LAYERS:
         assert len(getattr(ranking, name)) >= len(layer(ranked, name))
 
@@ -177,3 +177,15 @@ def test_check_says_what_is_there_without_writing(corridor_folder, tmp_path, cap
     assert "metres" in said.splitlines()[0]
     assert "building 3" in said
     assert list(tmp_path.iterdir()) == []
+
+
+def test_traced_lines_can_be_ranked(corridor_folder, tmp_path, capsys):
+    lines = tmp_path / "traced.gpkg"
+    dem = str(corridor_folder / "dem.tif")
+    traced = ["trace", dem, "--out", str(lines), "--min-area-km2", "0.05", "--progress", "none"]
+    assert main(traced) == 0
+    assert "Rank them:" in capsys.readouterr().out
+    assert len(gpd.read_file(lines, layer="streams")) >= 1
+    out = tmp_path / "a.gpkg"
+    assert main(["rank", str(lines), dem, "--out", str(out), "--progress", "none"]) == 0
+    assert layer(out, "reaches")["rank"].notna().any()
