@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import warnings
 from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
 import rasterio
 from affine import Affine
+from shapely.geometry import LineString
+
 from reachrank.context import Inputs
 from reachrank.read import open_inputs
 from reachrank.settings import Settings
-from shapely.geometry import LineString
 
 METRIC = "EPSG:26973"  # NAD83 / Indiana East, metres
 FEET = "EPSG:2965"  # the same in U.S. survey feet
@@ -43,12 +45,14 @@ def write_raster(path, array, *, top=0, left=0, crs=METRIC, transform=None, unit
         "driver": "GTiff", "height": array.shape[0], "width": array.shape[1], "count": 1,
         "dtype": array.dtype, "crs": crs, "transform": transform, **more,
     }  # fmt: skip
-    with rasterio.open(path, "w", **profile) as raster:
-        raster.write(array, 1)
-        if unit:
-            raster.units = (unit,)
-        if scale is not None:
-            raster.scales, raster.offsets = (scale,), (offset,)
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", category=rasterio.errors.NotGeoreferencedWarning)
+        with rasterio.open(path, "w", **profile) as raster:
+            raster.write(array, 1)
+            if unit:
+                raster.units = (unit,)
+            if scale is not None:
+                raster.scales, raster.offsets = (scale,), (offset,)
     return str(path)
 
 
@@ -56,7 +60,9 @@ def write_layer(path, geometry, *, crs=METRIC, layer=None, **columns):
     """Write features to a GeoPackage, or to what the path's ending says."""
     table = gpd.GeoDataFrame(columns, geometry=list(geometry), crs=crs)
     named = {"layer": layer} if layer else {}
-    table.to_file(path, engine="pyogrio", **named)
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message=".*crs.*was not provided")
+        table.to_file(path, engine="pyogrio", **named)
     return str(path)
 
 

@@ -20,7 +20,10 @@ from reachrank.read.told import tell_each
 _LINES = (1, 5)  # shapely's type numbers: LineString, MultiLineString
 _COLLECTION = 7
 
+Tell = Callable[[Severity, str, str, gpd.GeoDataFrame], None]
 
+
+@np.errstate(invalid="ignore")  # infinite coordinates, until they are dropped
 def clean_lines(
     table: gpd.GeoDataFrame,
     *,
@@ -84,9 +87,6 @@ def clean_lines(
     return gpd.GeoDataFrame(lines[columns].reset_index(drop=True), geometry="geometry", crs=crs)
 
 
-Tell = Callable[[Severity, str, str, gpd.GeoDataFrame], None]
-
-
 def _only_lines(table: gpd.GeoDataFrame, layer: str, tell: Tell) -> gpd.GeoDataFrame:
     geometry = table.geometry.to_numpy()
     nothing = shapely.is_missing(geometry) | shapely.is_empty(geometry)
@@ -105,7 +105,7 @@ def _only_lines(table: gpd.GeoDataFrame, layer: str, tell: Tell) -> gpd.GeoDataF
     mixed = ~nothing & (kind == _COLLECTION)
     if mixed.any():
         found = [
-            shapely.multilinestrings([p for p in _leaves(g) if p.geom_type == "LineString"])
+            shapely.MultiLineString([p for p in _leaves(g) if p.geom_type == "LineString"])
             for g in geometry[mixed]
         ]
         geometry = geometry.copy()
@@ -132,7 +132,7 @@ def _finite(table: gpd.GeoDataFrame, tell: Tell) -> gpd.GeoDataFrame:
     mended = geometry.copy()
     for i in bad:
         parts = [_finite_part(part) for part in shapely.get_parts(geometry[i])]
-        mended[i] = shapely.multilinestrings([part for part in parts if part is not None])
+        mended[i] = shapely.MultiLineString([part for part in parts if part is not None])
     gone = np.zeros(len(table), np.bool_)
     gone[bad] = shapely.is_empty(mended[bad])
     was_bad = np.isin(np.arange(len(table)), bad)
@@ -236,9 +236,9 @@ def _on_dem(
 def _along(clipped: shapely.Geometry, whole: shapely.Geometry) -> shapely.Geometry:
     """Return the clipped parts joined where they touch and in the order of the whole line."""
     lines = [part for part in shapely.get_parts(clipped) if part.geom_type == "LineString"]
-    merged = shapely.get_parts(shapely.line_merge(shapely.multilinestrings(lines), directed=True))
+    merged = shapely.get_parts(shapely.line_merge(shapely.MultiLineString(lines), directed=True))
     at = shapely.line_locate_point(whole, shapely.get_point(merged, 0))
-    return shapely.multilinestrings(merged[np.argsort(at, kind="stable")])
+    return shapely.MultiLineString(list(merged[np.argsort(at, kind="stable")]))
 
 
 def _without_doubles(table: gpd.GeoDataFrame, tell: Tell) -> gpd.GeoDataFrame:

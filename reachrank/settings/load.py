@@ -225,16 +225,14 @@ def _limits(metadata: Mapping[str, Any]) -> str:
 
 
 def _did_you_mean(key: str, known: Mapping[str, Any]) -> str:
-    near = difflib.get_close_matches(key, known, n=1, cutoff=0.6)
-    if near:
-        return f" Did you mean {near[0]}?"
     groups = {
         name: dataclasses.fields(of)
         for name, of in typing.get_type_hints(Settings).items()
         if dataclasses.is_dataclass(of)
     }
     home = [f"{group}.{key}" for group, fields in groups.items() for f in fields if f.name == key]
-    return f" Did you mean {home[0]}?" if home else ""
+    near = home or difflib.get_close_matches(key, known, n=1, cutoff=0.6)
+    return f" Did you mean {near[0]}?" if near else ""
 
 
 def _show(value: Any) -> str:

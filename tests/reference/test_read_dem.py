@@ -5,14 +5,6 @@ import pytest
 import rasterio
 from affine import Affine
 from pyproj import CRS, Transformer
-from reachrank.findings import Findings
-from reachrank.read.crs import choose, degrees_box, horizontal_part
-from reachrank.read.dem import Dem
-from reachrank.read.rasters import describe_raster, find_rasters
-from reachrank.read.vertical import elevation_unit
-from scipy.ndimage import map_coordinates
-from shapely.geometry import LineString
-
 from read_files import (
     CELL,
     FEET,
@@ -26,6 +18,14 @@ from read_files import (
     points_on,
     write_raster,
 )
+from scipy.ndimage import map_coordinates
+from shapely.geometry import LineString
+
+from reachrank.findings import Findings
+from reachrank.read.crs import choose, degrees_box, horizontal_part
+from reachrank.read.dem import Dem
+from reachrank.read.rasters import describe_raster, find_rasters
+from reachrank.read.vertical import elevation_unit
 
 
 def open_dem(*paths, told=None, **more):
@@ -244,7 +244,10 @@ def test_undeclared_signs_for_no_data_are_told(tmp_path, sign):
 def test_rotated_grid_is_used_through_its_affine(tmp_path):
     turned = Affine.translation(WEST, NORTH) @ Affine.rotation(20.0) @ Affine.scale(CELL, -CELL)
     column, row = np.meshgrid(np.arange(400) + 0.5, np.arange(300) + 0.5)
-    x, y = turned.a * column + turned.b * row + turned.c, turned.d * column + turned.e * row + turned.f
+    x, y = (
+        turned.a * column + turned.b * row + turned.c,
+        turned.d * column + turned.e * row + turned.f,
+    )
     path = write_raster(tmp_path / "a.tif", ground(x, y).astype(np.float32), transform=turned)
     line = LineString([turned @ (60.0, 40.0), turned @ (340.0, 260.0)])
     xy = points_on(line)
@@ -287,7 +290,9 @@ def test_degrees_go_to_utm_in_the_right_place(tmp_path, parts):
             tmp_path / "t" / f"{k}.tif", array[:, k * width : (k + 1) * width], crs="EPSG:4269",
             transform=Affine(step, 0.0, west + k * width * step, 0.0, -step, north),
         )  # fmt: skip
-    xy = np.column_stack(to_utm.transform(np.linspace(-85.9993, -85.9926, 400), np.linspace(39.9995, 39.9945, 400)))
+    xy = np.column_stack(
+        to_utm.transform(np.linspace(-85.9993, -85.9926, 400), np.linspace(39.9995, 39.9945, 400))
+    )
     with open_dem(tmp_path / "t") as dem:
         assert dem.crs == CRS.from_epsg(26916)
         z = dem.surface([LineString(xy)], 30.0).sample(xy[:, 0], xy[:, 1])
