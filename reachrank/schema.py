@@ -6,6 +6,9 @@ Left and right look downstream. Columns that end in ``_score`` or ``_frac`` run 
 100 and fractions to 1.
 """
 
+# One column to a line, so that a layer reads as a table.
+# fmt: off
+
 from __future__ import annotations
 
 from collections.abc import Iterator

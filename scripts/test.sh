@@ -14,3 +14,4 @@ run ruff check .
 run ruff format --check .
 run mypy
 run pytest "$@"
+[ $# -gt 0 ] || run pytest --quiet --doctest-modules reachrank

@@ -102,7 +102,7 @@ def rank_files(
     for line in summary.ranking_lines(tables, us=us == "us"):
         click.echo(line)
     click.echo()
-    for line in summary.findings_lines(ctx.findings.to_frame(None)):
+    for line in summary.findings_lines(ctx.findings.to_frame(None), us=us == "us"):
         click.echo(line)
     click.echo()
     for line in summary.caution_lines():

@@ -63,7 +63,7 @@ def _reach_lines(row: Mapping[Any, Any], *, us: bool) -> Iterator[str]:
         yield from _wrapped(us_text(text) if us else text)
 
 
-def findings_lines(findings: pd.DataFrame, *, most: int = 6) -> Iterator[str]:
+def findings_lines(findings: pd.DataFrame, *, most: int = 6, us: bool = False) -> Iterator[str]:
     """Yield one line per kind of finding: how many, and the first one's sentence."""
     if findings.empty:
         return
@@ -74,9 +74,8 @@ def findings_lines(findings: pd.DataFrame, *, most: int = 6) -> Iterator[str]:
         yield f"Findings: {len(findings)}, all of them in the layer findings. Most common:"
     for (severity, code), row in kinds.head(most).iterrows():
         what = "left out" if severity == "left_out" else "warning"
-        yield from _wrapped(
-            f"{row['size']} x {what}, {plain(code, 40)}: {plain(row['first'], 200)}"
-        )
+        first = plain(us_text(row["first"]) if us else row["first"], 200)
+        yield from _wrapped(f"{row['size']} x {what}, {plain(code, 40)}: {first}")
 
 
 def caution_lines() -> Iterator[str]:

@@ -7,13 +7,14 @@ import re
 from reachrank.units import us_name, us_unit
 
 _ENDING = {"m": "_m", "1/m": "_per_m", "m²": "_m2", "m³": "_m3", "km²": "_km2"}
-_QUANTITY = re.compile(r"(?<![\w.])(-?\d[\d,]*(?:\.\d+)?) (km²|m²|m³|1/m|m)(?![\w²³/])")
+_QUANTITY = re.compile(r"(?<![\w.])(-?\d[\d,]*(?:\.\d+)?) (km²|m²|m³|1/m|m)(?![\w²³/]| per m)")
 
 
 def us_quantity(value: float, unit: str) -> tuple[float, str]:
     """Return a metric value in the customary unit; other units come back unchanged.
 
-    >>> us_quantity(0.3048, "m")
+    >>> value, unit = us_quantity(0.3048, "m")
+    >>> round(value, 12), unit
     (1.0, 'ft')
     """
     ending = _ENDING.get(unit)
@@ -25,6 +26,11 @@ def us_text(text: str) -> str:
 
     >>> us_text("Bank 2.4 m high, barn 12 m from the top.")
     'Bank 7.9 ft high, barn 39 ft from the top.'
+
+    A fall per length is the same number in both:
+
+    >>> us_text("It falls by 0.0028 m per m.")
+    'It falls by 0.0028 m per m.'
     """
 
     def convert(match: re.Match[str]) -> str:
