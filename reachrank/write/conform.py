@@ -94,15 +94,17 @@ def _attribute_names(table: Table) -> list[str]:
 def _typed(values: pd.Series, column: Column, faults: list[str]) -> pd.Series:
     try:
         if column.kind == "float":
-            return pd.to_numeric(values.astype("object").where(values.notna(), np.nan)).astype(
-                "float64"
-            )
-        if column.kind == "str" and values.dropna().map(lambda v: not isinstance(v, str)).any():
+            return pd.Series(values.to_numpy("float64", na_value=np.nan), values.index)
+        if column.kind == "str" and not _is_text(values):
             raise TypeError("not all text")
         return values.astype(DTYPES[column.kind])
     except (TypeError, ValueError) as error:
         faults.append(f"column {column.name} is not {column.kind} ({error})")
         return values.astype("object")
+
+
+def _is_text(values: pd.Series) -> bool:
+    return bool(values.isna().all()) or pd.api.types.infer_dtype(values, skipna=True) == "string"
 
 
 def _outside(values: pd.Series, column: Column, *, whole: bool) -> list[str]:
