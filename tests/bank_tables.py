@@ -54,7 +54,7 @@ def context(settings: Settings | None = None, *, curve: str | None = None, **mor
 
 
 def quick(**groups: dict[str, Any]) -> Settings:
-    """Settings without draws and without a bend lag unless asked for."""
+    """Return settings without draws and without a bend lag unless asked for."""
     changed = {"priority": {"draws": 0}, "hazard": {"bend_lag_widths": 0.0}}
     for group, values in groups.items():
         changed.setdefault(group, {}).update(values)
@@ -71,38 +71,69 @@ def tables(reaches: list[Reach], *, soils: list[tuple[str | None, float, float]]
     The channel is 4 m wide between the tops. ``soils`` are (texture, from y, to y) strips.
     """
     x0, y0 = 500_000.0, 4_000_000.0
-    rows: dict[str, list[dict]] = {n: [] for n in ("reaches", "banks", "edges", "sections", "bends")}
+    rows: dict[str, list[dict]] = {
+        n: [] for n in ("reaches", "banks", "edges", "sections", "bends")
+    }
     for k, reach in enumerate(reaches):
         low, high = k * REACH_M, (k + 1) * REACH_M
         rid = f"mill-{k:03d}"
         bend_id = f"mill-b{k:03d}" if reach.radius_m else None
         down = LineString([(x0, y0 + high), (x0, y0 + low)])
         rows["edges"].append(
-            {"edge_id": f"e{k}", "stream_id": "mill", "drainage_area_km2": reach.area_km2,
-             "attribute_width_m": None, "geometry": down}
+            {
+                "edge_id": f"e{k}",
+                "stream_id": "mill",
+                "drainage_area_km2": reach.area_km2,
+                "attribute_width_m": None,
+                "geometry": down,
+            }
         )
         rows["reaches"].append(
-            {"reach_id": rid, "stream_id": "mill", "station_from_m": low, "station_to_m": high,
-             "length_m": REACH_M, "drainage_area_km2": reach.area_km2, "slope_ratio": reach.fall,
-             "top_width_m": 4.0, "radius_m": reach.radius_m, "bend_id": bend_id,
-             "geometry": down}
+            {
+                "reach_id": rid,
+                "stream_id": "mill",
+                "station_from_m": low,
+                "station_to_m": high,
+                "length_m": REACH_M,
+                "drainage_area_km2": reach.area_km2,
+                "slope_ratio": reach.fall,
+                "top_width_m": 4.0,
+                "radius_m": reach.radius_m,
+                "bend_id": bend_id,
+                "geometry": down,
+            }
         )
         if reach.radius_m:
             rows["bends"].append(
-                {"bend_id": bend_id, "stream_id": "mill", "start_station_m": high,
-                 "apex_station_m": (low + high) / 2, "end_station_m": low,
-                 "radius_m": reach.radius_m, "outside_bank": reach.outside, "geometry": down}
+                {
+                    "bend_id": bend_id,
+                    "stream_id": "mill",
+                    "start_station_m": high,
+                    "apex_station_m": (low + high) / 2,
+                    "end_station_m": low,
+                    "radius_m": reach.radius_m,
+                    "outside_bank": reach.outside,
+                    "geometry": down,
+                }
             )
         for name, sign in (("left", 1.0), ("right", -1.0)):
             side: Side = getattr(reach, name)
             x = x0 + sign * 2.0  # running south, left is east
             rows["banks"].append(
-                {"bank_id": f"{rid}-{name[0].upper()}", "reach_id": rid, "bank": name,
-                 "length_m": REACH_M, "bank_height_m": side.height_m, "bank_height_se_m": 0.1,
-                 "bank_angle_deg": side.angle_deg, "is_angle_lower_bound": side.is_lower_bound,
-                 "exposure_score": side.exposure, "structure_distance_m": side.distance_m,
-                 "structure_id": "houses 1" if side.distance_m is not None else None,
-                 "geometry": LineString([(x, y0 + high), (x, y0 + low)])}
+                {
+                    "bank_id": f"{rid}-{name[0].upper()}",
+                    "reach_id": rid,
+                    "bank": name,
+                    "length_m": REACH_M,
+                    "bank_height_m": side.height_m,
+                    "bank_height_se_m": 0.1,
+                    "bank_angle_deg": side.angle_deg,
+                    "is_angle_lower_bound": side.is_lower_bound,
+                    "exposure_score": side.exposure,
+                    "structure_distance_m": side.distance_m,
+                    "structure_id": "houses 1" if side.distance_m is not None else None,
+                    "geometry": LineString([(x, y0 + high), (x, y0 + low)]),
+                }
             )
         for station in np.arange(low + STEP_M / 2, high, STEP_M):
             y = y0 + station

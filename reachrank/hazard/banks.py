@@ -12,6 +12,7 @@ from reachrank.hazard.breakpoints import knots_source
 from reachrank.hazard.engine import Hazard
 from reachrank.hazard.measure import SIDES, floats
 from reachrank.hazard.side_frame import Bools, Floats
+from reachrank.schema import FACTORS
 from reachrank.settings.hazard import HazardSettings
 
 
@@ -119,7 +120,10 @@ def factor_rows(
             )
         )
     if not blocks:
-        return pd.DataFrame(columns=["bank_id", "factor"])
+        numbers = ("value", "score", "weight", "contribution", "value_se")
+        return pd.DataFrame(
+            {name: pd.Series(dtype=float if name in numbers else object) for name in FACTORS.names}
+        )
     table = pd.concat(blocks, ignore_index=True)
     table = table.sort_values(["bank_id", "order"], kind="stable", ignore_index=True)
     return table.drop(columns="order")

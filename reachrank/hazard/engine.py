@@ -48,8 +48,8 @@ def assess(factors: Sequence[Factor], frame: SideFrame, findings: Findings) -> H
     """Return the hazard of every section and side.
 
     A factor absent from the whole run shares its weight among the others in proportion; a value
-    absent in one place is scored as the run's median, or least, by ``missing_rule``. A factor that
-    raises or returns something unfit becomes a finding and is left out of every score.
+    absent in one place is scored as the run's median, or as little as can be, by ``missing_rule``.
+    A factor that raises or returns something unfit becomes a finding and is left out entirely.
 
     Raises
     ------
@@ -143,7 +143,7 @@ def _score(
     missing = np.isnan(value)
     known = frame.counts & ~missing
     if frame.settings.missing_rule == "least":
-        fill = float(scores[known].min())
+        fill = min(knot[1] for knot in knots)
     else:
         fill = float(score(np.median(value[known]), knots))
     scores = np.where(missing, fill, scores)

@@ -16,7 +16,7 @@ _KEY_SCALE = float(2**_KEY_SCORE_BITS - 1)
 
 
 @numba.njit(cache=True, nogil=True)
-def draw_priorities(  # type: ignore[no-untyped-def]  # noqa: PLR0917  # pragma: no cover
+def draw_priorities(  # type: ignore[no-untyped-def]  # pragma: no cover
     seed, draw, normal, state, score, value, value_se, bound, group, floors,
     knot_x, bend, first_score, pool, pool_start, weights,
     exposure, exposure_state, exposure_se, exposure_pool, rule, balance, out,
@@ -108,7 +108,7 @@ def ranks_of_sorted(keys, out):  # type: ignore[no-untyped-def]  # pragma: no co
 
 
 @numba.njit(cache=True, nogil=True)
-def add_counts(ranks, bin_of_rank, top_n, first, last, counts, top):  # type: ignore[no-untyped-def]  # noqa: PLR0917  # pragma: no cover
+def add_counts(ranks, bin_of_rank, top_n, first, last, counts, top):  # type: ignore[no-untyped-def]  # pragma: no cover
     """Count the ranks of items first..last: into bins, and those among the first N."""
     for i in range(first, last):
         for d in range(ranks.shape[0]):

@@ -125,8 +125,9 @@ class HazardSettings:
     # ---- missing values, sections, banks --------------------------------------------------
     missing_rule: str = setting(
         "median",
-        "What a value absent in one place is scored as: 'median' the run's median, 'least' the"
-        " run's least score, so that nobody can gain by lacking data.",
+        "What a value absent in one place is scored as: 'median' the run's median, so that a place"
+        " without data stands where a typical one does; 'least' the least that its breakpoints"
+        " give, so that no place whatever can gain by lacking data, at the price of ranking low.",
         choices=("median", "least"),
     )
     bank_quantile: float = setting(

@@ -6,9 +6,9 @@ import pandas as pd
 import pytest
 import rasterio
 import shapely
+from bank_tables import UTM
 from shapely.geometry import LineString, box
 
-from bank_tables import UTM
 from reachrank.findings import Findings
 from reachrank.hazard.bend_place import bend_at
 from reachrank.hazard.cover import at_least, cover_share, one_of, strips
@@ -106,7 +106,10 @@ def test_cover_beside_the_raster_is_missing(banks, tmp_path):
 
 def test_soil_at_a_bank():
     soils = gpd.GeoDataFrame(
-        {"texture": ["Clay", " SAND ", None, "mystery"], "erodibility": [0.5, np.nan, 0.33, np.nan]},
+        {
+            "texture": ["Clay", " SAND ", None, "mystery"],
+            "erodibility": [0.5, np.nan, 0.33, np.nan],
+        },
         geometry=[box(0, 0, 10, 10), box(8, 0, 20, 10), box(30, 0, 40, 10), box(50, 0, 60, 10)],
         crs=UTM,
     )

@@ -3,7 +3,6 @@
 import dataclasses
 
 import pytest
-
 from bank_tables import Reach, Side, context, quick, ranked
 
 # Only height (absolute), angle and bend are known: no curve, no soil, no cover. With cutting_down
@@ -20,7 +19,8 @@ SIX = [
     # C  left: (4*0.80 + 3*0.60) / 11 = 45.45; nothing near: 22.73
     Reach(left=Side(height_m=4, angle_deg=61), right=Side(height_m=1, angle_deg=21)),
     # D  as A, but its right bank has a house at the edge: 8.18
-    Reach(left=Side(height_m=1, angle_deg=21), right=Side(height_m=1, angle_deg=21, exposure=100.0)),
+    Reach(left=Side(height_m=1, angle_deg=21),
+          right=Side(height_m=1, angle_deg=21, exposure=100.0)),
     # E  as A: a tie with it
     Reach(left=Side(height_m=1, angle_deg=21), right=Side(height_m=1, angle_deg=21)),
     # F  left, outside of a gentle bend: (4*0.60 + 3*0.35 + 4*0.10) / 11 = 35.00; exposure 50:
@@ -54,7 +54,9 @@ def test_contributions_sum_to_the_hazard(result):
     sums = result["factors"].groupby("bank_id")["contribution"].sum()
     banks = result["banks"].set_index("bank_id")["hazard_score"]
     assert sums[banks.index].tolist() == pytest.approx(banks.tolist(), abs=1e-9)
-    assert result["factors"].groupby("bank_id")["weight"].sum().tolist() == pytest.approx([1.0] * 12)
+    assert result["factors"].groupby("bank_id")["weight"].sum().tolist() == pytest.approx(
+        [1.0] * 12
+    )
 
 
 @pytest.mark.parametrize(

@@ -4,8 +4,8 @@ import dataclasses
 
 import numpy as np
 import pytest
-
 from draw_models import model
+
 from reachrank.priority.rank_draws import draw_ranks
 
 

@@ -20,6 +20,6 @@ def test_profile_that_does_not_fall_has_no_power():
 
 
 def test_manning_in_a_section_with_radius_one():
-    # By hand: 4 m wide, 2 m deep: area 8, perimeter 8, radius 1, so Q = 8 * sqrt(0.0004) / 0.04 = 4.
+    # By hand: 4 m wide, 2 m deep: area 8, perimeter 8, radius 1: Q = 8 * sqrt(0.0004) / 0.04 = 4.
     one = np.ones(1)
     assert manning_discharge_m3s(4 * one, 2 * one, 0.0004 * one, 0.04)[0] == pytest.approx(4.0)
