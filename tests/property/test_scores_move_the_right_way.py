@@ -128,7 +128,8 @@ def test_absent_layer_lowers_confidence_and_keeps_the_scale(name):
                 {"bank_height_m": (0.1, 9.0), "both_banks_height_m": (0.1, 9.0),
                  "greatest_depth_m": (1.0, 1.0), "bank_angle_deg": (5.0, 90.0),
                  "width_radius_ratio": (0.0, 1.0), "cover_frac": (1.0, 0.0),
-                 "soil_index": (0.0, 1.0), "unit_stream_power_w_per_m2": (1.0, 500.0)}.items()}  # fmt: skip
+                 "soil_index": (0.0, 1.0), "unit_stream_power_w_per_m2": (1.0, 500.0)
+                 }.items()}  # fmt: skip
         ends[name] = np.full(frame.shape, np.nan)
         ends["is_angle_lower_bound"] = np.zeros(frame.shape, bool)
         if name == "greatest_depth_m":  # then both banks are held against the run, alike here
