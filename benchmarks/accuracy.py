@@ -9,20 +9,18 @@ from __future__ import annotations
 
 import argparse
 import sys
-from dataclasses import dataclass
 from typing import cast
 
-import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
-from affine import Affine
 from scipy.spatial import cKDTree
 
 from reachrank import channel, network, planform, sections
-from reachrank.context import Context, Inputs, Tables
+from reachrank.context import Tables
 from reachrank.settings import Settings
 from reachrank.synthetic import CORRIDORS, Corridor, make_corridor, variant
+from reachrank.synthetic.stages import corridor_inputs
 
 GOALS = """goals at 1 m cells, 0.10 m noise, channel 3 cells wide or more:
   full section within 6 m 97 % | height MAE 0.09 m, bias 0.04 m | top MAE 0.4 m
@@ -31,57 +29,9 @@ GOALS = """goals at 1 m cells, 0.10 m noise, channel 3 cells wide or more:
 NEAR_M = 6.0
 
 
-@dataclass
-class WholeSurface:
-    """Stands in for the DEM reader: the corridor's elevation is already in memory."""
-
-    corridor: Corridor
-
-    @property
-    def cell_m(self) -> float:
-        """Side of a cell."""
-        return self.corridor.spec.cell_m
-
-    def surface(self, lines: object, half_width_m: object, progress: object = None) -> object:
-        """Return all of it, whatever lines are asked for."""
-        return self.corridor.surface()
-
-    def coarse(self, max_cells: int = 20_000_000) -> tuple[np.ndarray, Affine]:
-        """Return all of it, whatever the limit."""
-        return self.corridor.elevation_m, self.corridor.transform
-
-
-def context_of(corridor: Corridor, settings: Settings | None = None) -> Context:
-    """Return what the stages need to run on a corridor."""
-    return Context(
-        inputs=Inputs(streams="corridor", dem=("corridor",)),
-        settings=settings or Settings(),
-        dem=WholeSurface(corridor),  # type: ignore[arg-type]
-        crs=corridor.crs,
-        output_crs=corridor.crs,
-    )
-
-
-def tables_of(corridor: Corridor) -> Tables:
-    """Return the corridor's line as the read stage would hand it on."""
-    count = len(corridor.lines)
-    streams = gpd.GeoDataFrame(
-        {
-            "source_id": [str(i) for i in range(count)],
-            "stream_name": [None] * count,
-            "attribute_area_km2": [np.nan] * count,
-            "attribute_width_m": [np.nan] * count,
-        },
-        geometry=list(corridor.lines),
-        crs=corridor.crs,
-    )
-    return {"streams": streams}
-
-
 def measured(corridor: Corridor, settings: Settings | None = None) -> Tables:
     """Run the stages up to sections."""
-    ctx = context_of(corridor, settings)
-    tables = tables_of(corridor)
+    tables, ctx = corridor_inputs(corridor, settings)
     for stage in (network, channel, planform, sections):
         tables = stage.run(tables, ctx)
     return tables

@@ -80,6 +80,8 @@ def _lobes(kappa: Float, least: Float, longest_flat: int) -> list[tuple[int, int
     return out
 
 
+HEADING_SMOOTHING_WIDTHS = 0.15
+"""Smoothing of the line before its direction is taken: just the jitter from point to point."""
 CORE = 0.3
 """The core of a bend is where it curves at least this share of its sharpest."""
 LONG_CORE_WIDTHS = 7.0
@@ -148,12 +150,12 @@ def find_bends(
         return [], np.zeros(len(xy))
     typical = float(np.nanmedian(width_m))
     kappa = smoothed_curvature_per_m(xy, step_m, width_m, settings.smoothing_widths)
-    heading = headings_rad(smooth_line(xy, 0.3 * typical / step_m))
+    heading = headings_rad(smooth_line(xy, HEADING_SMOOTHING_WIDTHS * typical / step_m))
     least = 1.0 / (settings.straight_radius_widths * np.where(np.isfinite(width_m), width_m, typical))
     flat = int(settings.straight_length_widths * typical / step_m)
     bends = []
     for first, last in _lobes(kappa, least, flat):
-        turning = float(np.sum(kappa[first : last + 1]) * step_m)
+        turning = float(heading[last] - heading[first])
         if abs(turning) < np.radians(settings.least_turning_deg):
             continue
         here = float(np.nanmedian(width_m[first : last + 1]))
