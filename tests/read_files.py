@@ -23,7 +23,7 @@ SURVEY_FOOT = 1200.0 / 3937.0
 
 
 def ground(x, y):
-    """Height in metres of an uneven surface at metric coordinates."""
+    """Return the height in metres of an uneven surface at metric coordinates."""
     u, v = (x - WEST) / 37.0, (y - NORTH) / 23.0
     return 200.0 + 3.0 * np.sin(u) + 2.0 * np.cos(v) + 0.5 * np.sin(u * v / 10.0)
 
@@ -67,7 +67,7 @@ def write_layer(path, geometry, *, crs=METRIC, layer=None, **columns):
 
 
 def a_line():
-    """A bent line across the default raster."""
+    """Return a bent line across the default raster."""
     return LineString(
         [(WEST + 40, NORTH - 60), (WEST + 300, NORTH - 250), (WEST + 420, NORTH - 230),
          (WEST + 700, NORTH - 520)]

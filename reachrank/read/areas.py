@@ -14,6 +14,7 @@ import shapely
 from reachrank.errors import InputError
 from reachrank.findings import Findings
 from reachrank.read.crs import Box, WorkingCrs, horizontal_part, to_working, transform_box
+from reachrank.read.near import NearMask
 from reachrank.read.source import Source, parse_source
 from reachrank.read.told import tell_each
 from reachrank.read.vector import VectorLayer, find_column, open_layer, read_layer, words
@@ -182,23 +183,22 @@ def read_near(
     *,
     allow_remote: bool = False,
 ) -> gpd.GeoDataFrame:
-    """Return features within the distance of a stream line, mended, in the working CRS.
+    """Return the features near a stream line, mended, in the working CRS.
 
-    The file is asked only for the box around the streams, page by page, so that a layer of a
-    million features costs the memory of those that are kept. The column ``row`` holds the feature
-    id of the file.
+    None within the distance is missing; some that lie a little farther may be among them. The
+    file is asked only for the box around the streams, page by page, so that a layer of a million
+    features costs the memory of those that are kept. The column ``row`` holds the feature id of
+    the file.
     """
     box = transform_box(near.crs.working, horizontal_part(layer.crs), near.box)
-    tree = shapely.STRtree(near.lines.geometry.to_numpy())
+    mask = NearMask.of(near.lines.geometry.to_numpy(), near.within_m, near.box)
     kept = []
     for page in _pages(layer, columns, box, allow_remote=allow_remote):
-        table = page.reset_index(names="row")
+        table = to_working(page.reset_index(names="row"), near.crs)
+        table = table[mask.touches(shapely.bounds(table.geometry.to_numpy()))]
         table = _mended(table, layer, findings)
-        table = to_working(table, near.crs)
-        geometry = shapely.force_2d(table.geometry.to_numpy())
-        hit = np.unique(tree.query(geometry, predicate="dwithin", distance=near.within_m)[0])
-        table = table.set_geometry(gpd.GeoSeries(geometry, table.index, crs=near.crs.working))
-        kept.append(table.iloc[hit])
+        flat = shapely.force_2d(table.geometry.to_numpy())
+        kept.append(table.set_geometry(gpd.GeoSeries(flat, table.index, crs=near.crs.working)))
     if not kept:
         empty = gpd.GeoDataFrame({"row": [], **{c: [] for c in columns}}, geometry=[])
         return empty.set_crs(near.crs.working)
@@ -238,8 +238,7 @@ def _pages(
 
 def _mended(table: gpd.GeoDataFrame, layer: VectorLayer, findings: Findings) -> gpd.GeoDataFrame:
     geometry = table.geometry.to_numpy()
-    nothing = shapely.is_missing(geometry) | shapely.is_empty(geometry)
-    nothing |= ~np.isfinite(shapely.bounds(geometry)).all(axis=1)
+    nothing = shapely.is_empty(geometry)
     broken = ~nothing & ~shapely.is_valid(geometry)
     if broken.any():
         mended = geometry.copy()

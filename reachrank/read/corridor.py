@@ -62,7 +62,7 @@ def tiles_near(
 
 
 @numba.njit(cache=True, nogil=True)
-def mark_tiles(row, column, part, reach, low_row, low_column, near):  # type: ignore[no-untyped-def]  # noqa: PLR0917  # pragma: no cover
+def mark_tiles(row, column, part, reach, low_row, low_column, near):  # type: ignore[no-untyped-def]  # pragma: no cover
     """Mark tiles whose middle is within ``reach`` plus half a diagonal of a segment (cells)."""
     half_diagonal = TILE * np.sqrt(0.5)
     for k in range(row.size):
@@ -92,7 +92,7 @@ def mark_tiles(row, column, part, reach, low_row, low_column, near):  # type: ig
 
 
 @numba.njit(cache=True, nogil=True)
-def fill_tiles(tiles, index, index_row, index_column, chunk, row, column):  # type: ignore[no-untyped-def]  # noqa: PLR0917  # pragma: no cover
+def fill_tiles(tiles, index, index_row, index_column, chunk, row, column):  # type: ignore[no-untyped-def]  # pragma: no cover
     """Copy a chunk's cells into the tiles that are there, only where a tile has nothing yet.
 
     ``row``, ``column`` is the chunk's first cell on the grid; ``index_row``, ``index_column`` the

@@ -14,12 +14,14 @@ import rasterio.errors
 
 from reachrank.errors import InputError
 
-OPTIONS = {
+OPTIONS: dict[str, str | int] = {
     "GDAL_VRT_ENABLE_PYTHON": "NO",
     # report the vertical part of a compound CRS of older GeoTIFF files too
     "GTIFF_REPORT_COMPD_CS": "YES",
     "GDAL_PAM_ENABLED": "YES",
     "GDAL_NUM_THREADS": "1",
+    # bytes; blocks are read once and kept by us, so that a large cache only costs memory
+    "GDAL_CACHEMAX": 128_000_000,
 }
 _NO_NETWORK = {"CPL_VSIL_CURL_ALLOWED_FILENAME": "none", "GDAL_HTTP_MAX_RETRY": "0"}
 

@@ -49,7 +49,7 @@ class InputsSettings:
     )
     structures_within_m: float = setting(
         500.0,
-        "Structures, soils and constraint areas farther than this from every stream line are not "
+        "Structures, soils and constraint areas well beyond this from every stream line are not "
         "kept. Must cover the distance at which a structure still counts plus the distance "
         "between the input line and the bank.",
         unit="m",

@@ -15,7 +15,7 @@ from reachrank.write.conform import conform
 
 def plain(values):
     """Values with one sign for nothing, exact."""
-    return [None if v is None or v is pd.NA or v != v else v for v in values]
+    return [None if pd.isna(v) else v for v in values]
 
 
 def same(read, written, layer):

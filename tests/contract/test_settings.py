@@ -143,6 +143,9 @@ class Knot:
     score: float = setting(0.5, "How much.", least=0.0, greatest=1.0)
 
 
+Pairs = tuple[tuple[float, float], ...]
+
+
 @dataclasses.dataclass(frozen=True, kw_only=True)
 class Group:
     """A group with every kind of setting."""
@@ -152,7 +155,7 @@ class Group:
     limit: float | None = setting(3.0, "A number or nothing.")
     pairs: tuple[tuple[float, float], ...] = setting(((0.0, 0.0), (1.0, 1.0)), "Pairs.")
     weights: Mapping[str, float] = setting({"a": 0.5, "b c": 1.0}, "Weights.", least=0.0)
-    table: dict[str, tuple[tuple[float, float], ...]] = setting({"a": ((1.0, 2.0),)}, "Curves.")
+    table: dict[str, Pairs] = setting({"a": ((1.0, 2.0),)}, "Curves.")
     knot: Knot = dataclasses.field(
         default_factory=Knot, metadata=Knot.__dataclass_fields__["at"].metadata
     )

@@ -149,8 +149,14 @@ def test_an_area_that_says_nothing_counts_as_missing(tmp_path, dem):
 
 def test_structures_near_the_streams_with_their_classes(tmp_path, dem):
     streams = write_layer(tmp_path / "s.gpkg", [a_line()])
-    bow_tie = Polygon([(WEST + 300, NORTH - 100), (WEST + 320, NORTH - 120), (WEST + 320, NORTH - 100),
-                       (WEST + 300, NORTH - 120)])  # fmt: skip
+    bow_tie = Polygon(
+        [
+            (WEST + 300, NORTH - 100),
+            (WEST + 320, NORTH - 120),
+            (WEST + 320, NORTH - 100),
+            (WEST + 300, NORTH - 120),
+        ]
+    )
     near, far = (
         box(WEST + 100, NORTH - 90, WEST + 110, NORTH - 80),
         box(WEST + 5000, NORTH, WEST + 5010, NORTH + 9),
@@ -193,8 +199,11 @@ def test_structures_near_the_streams_with_their_classes(tmp_path, dem):
 def test_layers_of_the_same_name_do_not_share_ids(tmp_path, dem):
     streams = write_layer(tmp_path / "s.gpkg", [a_line()])
     for name in ("east", "west"):
-        write_layer(tmp_path / f"{name}.gpkg", [box(WEST + 100, NORTH - 90, WEST + 110, NORTH - 80)],
-                    layer="houses")  # fmt: skip
+        write_layer(
+            tmp_path / f"{name}.gpkg",
+            [box(WEST + 100, NORTH - 90, WEST + 110, NORTH - 80)],
+            layer="houses",
+        )
     tables, _ = read(
         streams, dem, structures=(str(tmp_path / "east.gpkg"), str(tmp_path / "west.gpkg"))
     )
