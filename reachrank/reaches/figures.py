@@ -7,12 +7,11 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from reachrank.findings import Findings
+from reachrank.reaches.counting import has_flag
 from reachrank.reaches.slope import bed_slope, window
 from reachrank.reaches.uncertainty import bank_height_se
 
 SIDES = ("left", "right")
-RISE_WORTH_SAYING = 0.002
-"""A bed that seems to fall upstream by more than this ratio is a finding."""
 
 
 def bank_figures(
@@ -109,37 +108,64 @@ def reach_slopes(
     window_widths: float,
     findings: Findings,
 ) -> pd.Series:
-    """Return the slope by reach_id, from the beds of all sections but crossings and gaps.
+    """Return the slope by reach_id, from the beds of all sections but road crossings.
 
-    A slope below nothing becomes 0: water does not run up, so it is noise, or the bed is a
-    pond's surface; a large one is a finding.
+    Water does not run up: a window over which the bed does not fall is too short for its pools,
+    and is doubled until the bed falls or the window holds the whole stream. If it does not fall
+    even so, the slope is 0 and a finding says it.
     """
-    streams = {
-        str(key): group.sort_values("station_m") for key, group in sections.groupby("stream_id")
-    }
+    bare = sections[~has_flag(sections["flags"], ("crossing",))]
+    streams = {str(key): group.sort_values("station_m") for key, group in bare.groupby("stream_id")}
     slopes = {}
+    rising: dict[str, float] = {}
     for row in reaches.itertuples():
         reach_id = str(row.reach_id)
-        slopes[reach_id] = np.nan
         group = streams.get(str(row.stream_id))
         if group is None:
+            slopes[reach_id] = np.nan
             continue
         width = float(toe_width_m.get(reach_id, np.nan))
-        least = window_widths * width if np.isfinite(width) else 0.0
-        low, high = window(float(row.station_from_m), float(row.station_to_m), least)
-        station = group["station_m"].to_numpy(dtype=np.float64)
-        span = slice(np.searchsorted(station, low), np.searchsorted(station, high, "right"))
-        bed = group["bed_elevation_m"].to_numpy(dtype=np.float64, na_value=np.nan)[span]
-        slope = bed_slope(station[span], bed)
-        if slope < -RISE_WORTH_SAYING:
-            findings.add(
-                "warning",
-                "bed_rises",
-                f"The bed of reach {reach_id} seems to rise downstream by {-slope:.4f} m per m; "
-                "its slope is set to 0. Is the line drawn downstream?",
-                source_layer="reaches",
-                source_id=reach_id,
-                station_m=float(row.station_from_m),
-            )
+        slope = _falling_slope(
+            group["station_m"].to_numpy(dtype=np.float64),
+            group["bed_elevation_m"].to_numpy(dtype=np.float64, na_value=np.nan),
+            float(row.station_from_m),
+            float(row.station_to_m),
+            window_widths * width if np.isfinite(width) else 0.0,
+        )
+        if slope < 0.0:
+            rising[str(row.stream_id)] = slope
         slopes[reach_id] = max(slope, 0.0) if np.isfinite(slope) else np.nan
+    for stream_id, slope in sorted(rising.items()):
+        findings.add(
+            "warning",
+            "bed_rises",
+            f"The bed of stream {stream_id} rises downstream by {-slope:.4f} m per m over its "
+            "length; slopes there are set to 0. Is the line drawn downstream?",
+            source_layer="channel",
+            source_id=stream_id,
+        )
     return pd.Series(slopes, dtype=np.float64)
+
+
+def _falling_slope(
+    station_m: NDArray[np.float64],
+    bed_m: NDArray[np.float64],
+    from_m: float,
+    to_m: float,
+    least_m: float,
+) -> float:
+    """Return the slope of the shortest window, doubled from the first, over which the bed falls.
+
+    Stations rise. Without such a window it is the slope of the whole stream; NaN with too few
+    beds.
+    """
+    least = max(least_m, to_m - from_m)
+    while True:
+        low, high = window(from_m, to_m, least)
+        span = slice(
+            int(np.searchsorted(station_m, low)), int(np.searchsorted(station_m, high, "right"))
+        )
+        slope = bed_slope(station_m[span], bed_m[span])
+        if slope > 0.0 or span.stop - span.start == len(station_m):
+            return slope
+        least *= 2.0

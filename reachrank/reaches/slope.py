@@ -8,6 +8,7 @@ from scipy.stats import theilslopes
 
 LEAST_SECTIONS = 3
 """Below this many sections no slope is given."""
+MOST_POINTS = 400
 
 
 def window(from_m: float, to_m: float, least_m: float) -> tuple[float, float]:
@@ -22,7 +23,8 @@ def bed_slope(station_m: NDArray[np.float64], bed_elevation_m: NDArray[np.float6
     Parameters
     ----------
     station_m
-        Upstream from the mouth, shape (n,), n about 5 to 100 (every pair is looked at).
+        Upstream from the mouth, shape (n,). Every pair is looked at: of more than 400 points only
+        every second, third ... is taken, evenly.
     bed_elevation_m
         Low part of the section, NaN where not measured, shape (n,).
 
@@ -48,4 +50,5 @@ def bed_slope(station_m: NDArray[np.float64], bed_elevation_m: NDArray[np.float6
     good = np.isfinite(station_m) & np.isfinite(bed_elevation_m)
     if np.count_nonzero(good) < LEAST_SECTIONS or np.ptp(station_m[good]) == 0.0:
         return float("nan")
-    return float(theilslopes(bed_elevation_m[good], station_m[good])[0])
+    step = -(-int(np.count_nonzero(good)) // MOST_POINTS)
+    return float(theilslopes(bed_elevation_m[good][::step], station_m[good][::step])[0])

@@ -13,7 +13,7 @@ from reachrank.reaches.counting import counts
 from reachrank.reaches.figures import SIDES, bank_figures, reach_slopes, reach_widths
 from reachrank.reaches.split import reach_of_sections, split_streams
 from reachrank.reaches.stations import stream_places, vertex_stations
-from reachrank.reaches.top_line import StationedLine, filled_offsets, top_line
+from reachrank.reaches.top_line import StationedLine, filled_offsets, median_count, top_line
 from reachrank.settings.reaches import ReachesSettings
 
 
@@ -159,7 +159,8 @@ def _top_lines(
             settings.bridge_widths * width if np.isfinite(width) else 0.0,
             (settings.bridge_sections + 1) * places.spacing_m,
         )
+        count = median_count(settings.top_median_widths * width, places.spacing_m)
         for side in SIDES:
-            offsets = filled_offsets(places.side(side), gap, settings.top_median_sections)
+            offsets = filled_offsets(places.side(side), gap, count)
             lines[str(row.stream_id), side] = top_line(places.side(side), offsets, side)
     return lines

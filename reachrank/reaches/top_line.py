@@ -89,6 +89,22 @@ def filled_offsets(places: Stations, gap_m: float, median_sections: int) -> Floa
     return np.interp(places.station_m, rising, offset[fixed][::-1])
 
 
+def median_count(length_m: float, spacing_m: float) -> int:
+    """Return over how many sections a running median of a length goes: odd, 3 or more; 0 m: 1.
+
+    Examples
+    --------
+    >>> median_count(45.0, 5.0), median_count(6.0, 5.0), median_count(0.0, 5.0)
+    (9, 3, 1)
+    """
+    if length_m == 0.0:
+        return 1
+    if not length_m > 0.0 or spacing_m <= 0.0:
+        return 3
+    half = round(length_m / spacing_m) // 2
+    return max(3, 2 * half + 1)
+
+
 def top_line(places: Stations, offset_m: Floats, side: str) -> StationedLine:
     """Return the line through the tops, without the points where it would run backwards.
 

@@ -29,7 +29,7 @@ class ReachesSettings:
     slope_window_widths: float = setting(
         12.0,
         "The slope is taken over at least this many channel widths, so that one pool or riffle "
-        "does not decide it.",
+        "does not decide it; where the bed does not fall over them, over twice as many, and so on.",
         unit="toe widths",
         source="two pool-riffle spacings of 5 to 7 widths, Leopold, Wolman & Miller 1964, Fluvial "
         "Processes in Geomorphology (from memory)",
@@ -58,10 +58,12 @@ class ReachesSettings:
         least=0,
         greatest=50,
     )
-    top_median_sections: int = setting(
-        3,
-        "Running median of the top's offset over this many sections before the line is drawn, so "
-        "that one false top makes no spike; 1 draws through every top.",
-        least=1,
-        greatest=21,
+    top_median_widths: float = setting(
+        1.5,
+        "Running median of the top's offset over this length, at least three sections, before the "
+        "line is drawn: false tops on less than half of it make no spike. 0 draws through every "
+        "top.",
+        unit="toe widths",
+        least=0.0,
+        greatest=20.0,
     )

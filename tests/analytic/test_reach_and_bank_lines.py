@@ -171,6 +171,8 @@ def test_one_false_top_makes_no_spike():
     line_offsets = filled_offsets(places(np.arange(50.0, -1.0, -5.0), top), 20.0, 3)
     assert line_offsets == pytest.approx(6.0)
     assert filled_offsets(places(np.arange(50.0, -1.0, -5.0), top), 20.0, 1)[5] == 25.0
+    top[4:7] = 25.0
+    assert filled_offsets(places(np.arange(50.0, -1.0, -5.0), top), 20.0, 7) == pytest.approx(6.0)
 
 
 def test_a_line_is_cut_at_stations_between_its_points():
@@ -243,7 +245,24 @@ def test_a_bed_that_rises_downstream_is_a_finding_and_no_slope():
     ctx = context()
     slopes = reaches.run(stream(straight(300.0), slope=-0.01), ctx)["reaches"]["slope_ratio"]
     assert (slopes == 0.0).all()
-    assert {row["code"] for row in ctx.findings.rows} == {"bed_rises"}
+    assert [row["code"] for row in ctx.findings.rows] == ["bed_rises"]
+
+
+def test_a_pool_longer_than_the_window_takes_a_longer_window():
+    # A fall of 1 in 100 with a deep hole that the bed climbs out of, going downstream, between
+    # the stations 400 and 500: 1 m of rise in 100 m. One reach in ten sees it.
+    tables = stream(straight(1000.0), slope=0.01)
+    station = tables["sections"]["station_m"]
+    hole = station.between(400.0, 500.0)
+    tables["sections"].loc[hole, "bed_elevation_m"] -= 0.02 * (station[hole] - 400.0)
+    ctx = context()
+    table = reaches.run(tables, ctx)["reaches"].set_index("reach_id")
+    assert table.loc["S0001-R0005", "station_from_m"] == pytest.approx(400.0)
+    # A window of 200 m: half of it falls by 1 in 100, half rises by as much. Twice that is the
+    # first that holds mostly falling bed.
+    assert (table["slope_ratio"] > 0.0).all()
+    assert table.loc["S0001-R0001", "slope_ratio"] == pytest.approx(0.01)
+    assert ctx.findings.rows == []
 
 
 def test_tightest_bend_and_share_on_its_outside():
