@@ -1,8 +1,8 @@
 """How well channel, bends and banks are measured, on corridors whose true dimensions are known.
 
 Run it with ``python benchmarks/accuracy.py [--cell 1.0] [--noise 0.10] [--seed 1] [NAME ...]``.
-Every corridor goes through the stages network, channel, planform, sections as a county's line would.
-Nothing here is timed.
+Every corridor goes through the stages network, channel, planform and sections, as a county's line
+would. Nothing here is timed.
 """
 
 from __future__ import annotations

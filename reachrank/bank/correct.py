@@ -29,7 +29,7 @@ asking for the full two would withhold every tenth angle that can be measured.""
 
 
 def corrected_run_m(fitted_run_m: Float, cell_m: float) -> Float:
-    """Return the run of the face with the grid's lengthening taken off, never below a tenth cell."""
+    """Return the run of the face less the grid's lengthening, never below a tenth of a cell."""
     squared = np.asarray(fitted_run_m) ** 2 - RUN_SPREAD_CELLS_2 * cell_m**2
     return np.asarray(np.sqrt(np.maximum(squared, (0.1 * cell_m) ** 2)))
 

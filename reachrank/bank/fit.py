@@ -79,7 +79,18 @@ def _solve(n, su, sz, suu, suz, a, b, t, p, prior_slope, prior_weight, out):  # 
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
-def fit_bank(u, z, least_run, least_rise, first_toe, last_toe, ground_least, prior_slope, prior_weight, result):  # type: ignore[no-untyped-def]
+def fit_bank(  # type: ignore[no-untyped-def]
+    u,
+    z,
+    least_run,
+    least_rise,
+    first_toe,
+    last_toe,
+    ground_least,
+    prior_slope,
+    prior_weight,
+    result,
+):
     """Fit bed, face and ground to one side of a profile.
 
     Parameters

@@ -90,7 +90,22 @@ class Side:
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
-def measure_rows(strip, offsets, width, room, cell, least_rise, prior_slope, prior_weight, look, least_slope, lip_ratio, most_rise, is_open, out):  # type: ignore[no-untyped-def]
+def measure_rows(  # type: ignore[no-untyped-def]
+    strip,
+    offsets,
+    width,
+    room,
+    cell,
+    least_rise,
+    prior_slope,
+    prior_weight,
+    look,
+    least_slope,
+    lip_ratio,
+    most_rise,
+    is_open,
+    out,
+):
     """Fit one side at every row that is still open.
 
     ``out`` is (rows, 6) as in `fit_bank`; a row with a true top is filled and closed, the others
@@ -106,7 +121,7 @@ def measure_rows(strip, offsets, width, room, cell, least_rise, prior_slope, pri
             continue
         out[i, :] = np.nan
         half = 0.5 * width[i]
-        if not (half == half):
+        if np.isnan(half):
             continue
         inner = max(-(half - cell), half - max(4.0 * cell, 1.4 * half))
         inner = min(inner, half - 1.5 * cell)
@@ -120,7 +135,7 @@ def measure_rows(strip, offsets, width, room, cell, least_rise, prior_slope, pri
                 if o < inner - 1e-9 or o > end + 1e-9:
                     continue
                 value = strip[i, m]
-                if not (value == value):
+                if np.isnan(value):
                     if o < half:
                         count = 0
                         continue
@@ -131,13 +146,21 @@ def measure_rows(strip, offsets, width, room, cell, least_rise, prior_slope, pri
             if count < 6 or u[0] > half:
                 break
             found = fit_bank(
-                u[:count], z[:count], 0.5 * cell, least_rise, 0.2 * half, 2.0 * half + 3.0 * cell,
-                1.5 * cell, prior_slope, prior_weight, result,
+                u[:count],
+                z[:count],
+                0.5 * cell,
+                least_rise,
+                0.2 * half,
+                2.0 * half + 3.0 * cell,
+                1.5 * cell,
+                prior_slope,
+                prior_weight,
+                result,
             )
             if not found:
                 break
             run = result[TOP] - result[TOE]
-            end = min(end, result[TOP] + max(max(4.0 * cell, 0.8 * run), 3.0))
+            end = min(end, result[TOP] + max(4.0 * cell, 0.8 * run, 3.0))
         if not found:
             continue
         slope = result[RISE] / (result[TOP] - result[TOE])

@@ -48,7 +48,7 @@ class Found:
 
 def _offsets(half_m: float, step_m: float) -> Float:
     count = int(np.ceil(half_m / step_m))
-    return np.arange(-count, count + 1) * step_m
+    return np.arange(-count, count + 1, dtype=np.float64) * step_m
 
 
 def _moved(xy: Float, normal: Float, offset_m: Float) -> Float:
@@ -232,7 +232,9 @@ def find_channel(
         left_toe = np.where(np.isfinite(left_toe), left_toe, width - right_toe)
         right_toe = np.where(np.isfinite(right_toe), right_toe, width - left_toe)
         middle = 0.5 * (left_toe - right_toe)
-        middle = smooth_values(middle, settings.centre_smoothing_widths * float(np.nanmedian(width)) / step)
+        middle = smooth_values(
+            middle, settings.centre_smoothing_widths * float(np.nanmedian(width)) / step
+        )
         line = _moved(base, normal, middle)
         bed = median_along(np.where(blocked, np.nan, bed), rows)
     count = len(line)
@@ -242,5 +244,3 @@ def find_channel(
     known = np.isfinite(bed)
     bed = np.interp(there, share[known], bed[known]) if known.any() else np.full(len(line), np.nan)
     return Found(line, width, bed, step, is_cramped)
-
-

@@ -15,8 +15,10 @@ Float = NDArray[np.float64]
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
-def touching_radius(x, y, normal_x, normal_y, ox, oy, starts, members, cell, x0, y0, nx, ny, most, out):  # type: ignore[no-untyped-def]
-    """Fill ``out[i]`` with the touching circle's radius on the side of the normal, at most ``most``.
+def touching_radius(  # type: ignore[no-untyped-def]
+    x, y, normal_x, normal_y, ox, oy, starts, members, cell, x0, y0, nx, ny, most, out
+):
+    """Fill ``out[i]`` with the touching circle's radius on the normal's side, at most ``most``.
 
     The circle through p with its middle at p + r n passes through q when
     r = |q - p|^2 / (2 (q - p).n). Other points come from a grid of square bins.

@@ -20,10 +20,10 @@ Float = NDArray[np.float64]
 
 
 def look_half_width_m(rules: BankRules, toe_width_m: Float | float) -> Float:
-    """Return how far from a channel's middle its banks are looked for, at most, by its toe width."""
+    """Return how far from a channel's middle its banks are looked for at most, by toe width."""
     width = np.asarray(toe_width_m, np.float64)
     farther = np.maximum(2.0 * rules.look_m, 4.0 * width)
-    return 0.5 * width + np.clip(farther, rules.look_m, rules.look_most_m) + 4.0
+    return np.asarray(0.5 * width + np.clip(farther, rules.look_m, rules.look_most_m) + 4.0)
 
 
 def run(tables: Tables, ctx: Context) -> Tables:
@@ -78,7 +78,9 @@ def run(tables: Tables, ctx: Context) -> Tables:
     columns = ["stream_id", "stream_name", "length_m", "toe_width_m", "geometry"]
     return with_tables(
         tables,
-        channel=gpd.GeoDataFrame(pd.DataFrame(lines, columns=columns), geometry="geometry", crs=ctx.crs),
+        channel=gpd.GeoDataFrame(
+            pd.DataFrame(lines, columns=columns), geometry="geometry", crs=ctx.crs
+        ),
         channel_points=pd.concat(points, ignore_index=True) if points else _no_points(),
     )
 

@@ -64,12 +64,12 @@ def smooth_rows(strip, sigma, out):  # type: ignore[no-untyped-def]
             w = np.exp(-0.5 * ((k - i) / s) ** 2)
             for j in range(columns):
                 z = strip[k, j]
-                if z == z:
+                if not np.isnan(z):
                     total[j] += w * z
                     weight[j] += w
         for j in range(columns):
             here = strip[i, j]
-            out[i, j] = total[j] / weight[j] if here == here else np.nan
+            out[i, j] = np.nan if np.isnan(here) else total[j] / weight[j]
 
 
 def smooth_along(strip: Float, sigma_rows: Float) -> Float:
@@ -81,7 +81,7 @@ def smooth_along(strip: Float, sigma_rows: Float) -> Float:
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
 def running_median(values, half, out):  # type: ignore[no-untyped-def]
-    """Fill ``out`` with the median of each value's neighbours within ``half[i]`` rows, NaN left out."""
+    """Fill ``out`` with the median of each value's neighbours within ``half[i]``, NaN left out."""
     n = values.size
     most = 0
     for i in range(n):
@@ -90,14 +90,14 @@ def running_median(values, half, out):  # type: ignore[no-untyped-def]
     for i in range(n):
         count = 0
         for k in range(max(0, i - half[i]), min(n, i + half[i] + 1)):
-            if values[k] == values[k]:
+            if not np.isnan(values[k]):
                 window[count] = values[k]
                 count += 1
         out[i] = np.median(window[:count]) if count else np.nan
 
 
 def median_along(values: Float, half_rows: NDArray[np.int64]) -> Float:
-    """Running median with a window that may differ from place to place; NaN where all are NaN."""
+    """Return a running median, its window differing from place to place; NaN where all are."""
     out = np.empty(values.size)
     running_median(np.asarray(values, np.float64), np.asarray(half_rows, np.int64), out)
     return out
@@ -111,7 +111,7 @@ def fill_row_median(strip, out):  # type: ignore[no-untyped-def]
     for i in range(rows):
         count = 0
         for j in range(columns):
-            if strip[i, j] == strip[i, j]:
+            if not np.isnan(strip[i, j]):
                 window[count] = strip[i, j]
                 count += 1
         out[i] = np.median(window[:count]) if count else np.nan

@@ -17,8 +17,9 @@ Float = NDArray[np.float64]
 class Bend:
     """One bend on a line of evenly spaced points.
 
-    ``first`` and ``last`` are the points of its inflections (upstream and downstream), ``apex`` the
-    place of the least radius, as a fractional point number. ``turning_rad`` is positive to the left.
+    ``first`` and ``last`` are the points of its inflections (upstream, downstream), ``apex`` the
+    place of the least radius, as a fractional point number. ``turning_rad`` is positive for a
+    turn to the left.
     """
 
     first: int
@@ -40,7 +41,7 @@ def smoothed_curvature_per_m(xy: Float, step_m: float, width_m: Float, widths: f
 
 
 def _lobes(kappa: Float, least: Float, longest_flat: int) -> list[tuple[int, int]]:
-    """Runs of one sign, cut where the line is nearly straight for long enough."""
+    """Return the runs of one sign, cut where the line is nearly straight for long enough."""
     n = kappa.size
     curved = np.abs(kappa) >= least
     lobes: list[tuple[int, int]] = []
@@ -63,7 +64,8 @@ def _lobes(kappa: Float, least: Float, longest_flat: int) -> list[tuple[int, int
         lobes.append((start, last_curved))
     # out to the inflection, or half-way to the neighbour, or no farther than the flat limit
     out = []
-    for k, (a, b) in enumerate(lobes):
+    for k, (start_of, end_of) in enumerate(lobes):
+        a, b = start_of, end_of
         low = lobes[k - 1][1] + 1 if k else 0
         high = lobes[k + 1][0] - 1 if k + 1 < len(lobes) else n - 1
         s = np.sign(kappa[a])
@@ -151,7 +153,9 @@ def find_bends(
     typical = float(np.nanmedian(width_m))
     kappa = smoothed_curvature_per_m(xy, step_m, width_m, settings.smoothing_widths)
     heading = headings_rad(smooth_line(xy, HEADING_SMOOTHING_WIDTHS * typical / step_m))
-    least = 1.0 / (settings.straight_radius_widths * np.where(np.isfinite(width_m), width_m, typical))
+    least = 1.0 / (
+        settings.straight_radius_widths * np.where(np.isfinite(width_m), width_m, typical)
+    )
     flat = int(settings.straight_length_widths * typical / step_m)
     bends = []
     for first, last in _lobes(kappa, least, flat):

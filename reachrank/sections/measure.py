@@ -107,13 +107,11 @@ def measure_channel(
     core = channel_bed_m(strip, offsets, width_m, cell)
     gap = np.isnan(core)
     crossing = blocked_rows(core, width_m, step_m, settings.crossing_rise_m)
-    bed = median_along(np.where(crossing, np.nan, np.where(np.isfinite(bed_each), bed_each, core)), rows)
-    lines = [
-        _bank_line(side, rows, cell, settings.least_height_m) for side in (left, right)
-    ]
-    noise = ground_noise_m(
-        surface, xy, square, lines[0].top_m, lines[1].top_m, step_m
+    bed = median_along(
+        np.where(crossing, np.nan, np.where(np.isfinite(bed_each), bed_each, core)), rows
     )
+    lines = [_bank_line(side, rows, cell, settings.least_height_m) for side in (left, right)]
+    noise = ground_noise_m(surface, xy, square, lines[0].top_m, lines[1].top_m, step_m)
     usual_width = median_along(width_m, np.full(len(xy), max(5, round(150.0 / step_m)), np.int64))
     pond = width_m > settings.pond_widths * usual_width
     return Measured(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -15,6 +16,7 @@ from scipy.spatial import cKDTree
 from reachrank.bank.measure import bank_rules
 from reachrank.channel.stage import look_half_width_m
 from reachrank.context import Context, Tables, with_tables
+from reachrank.findings import Severity
 from reachrank.sections.measure import BankLine, Measured, measure_channel
 from reachrank.sections.place import section_points, section_spacing_m
 
@@ -23,6 +25,38 @@ Float = NDArray[np.float64]
 
 NEIGHBOURS_M = 120.0
 """Points of other streams within this distance keep a stream's sections off their ground."""
+
+
+FLAG_FINDINGS: tuple[tuple[str, Severity, str], ...] = (
+    (
+        "coarse",
+        "warning",
+        "The DEM is too coarse for this channel: {share:.0%} of its sections are narrower than"
+        " {cells:g} cells; heights and widths there are rough, angles unknown.",
+    ),
+    (
+        "gap",
+        "warning",
+        "The DEM has no data along {length:.0f} m of this stream; no banks there.",
+    ),
+    (
+        "crossing",
+        "info",
+        "The bed is blocked along {length:.0f} m (road fills, culverts, bridges); no banks there.",
+    ),
+    (
+        "pond",
+        "info",
+        "{length:.0f} m of this stream is open water much wider than the channel; no banks there.",
+    ),
+    (
+        "line_far",
+        "warning",
+        "The drawn line lies far from the found channel along {length:.0f} m; check that it is the"
+        " same stream.",
+    ),
+)
+"""Flag, severity and text of the finding that a stream gets for its flagged sections."""
 
 
 @dataclass
@@ -46,7 +80,7 @@ def run(tables: Tables, ctx: Context) -> Tables:
     half = look_half_width_m(bank_rules(ctx.settings.sections), np.nan_to_num(widest))
     surface = ctx.dem.surface(np.array(lines, dtype=object), half)
 
-    def measure(stream: _Stream) -> tuple[pd.DataFrame, list[str]]:
+    def measure(stream: _Stream) -> tuple[pd.DataFrame, list[dict[str, object]]]:
         xy = stream.points[["x_m", "y_m"]].to_numpy(np.float64)
         width = stream.points["toe_width_m"].to_numpy(np.float64)
         length = float(stream.points["station_m"].iloc[0])
@@ -62,7 +96,7 @@ def run(tables: Tables, ctx: Context) -> Tables:
         _find(stream, table, ctx)
     if done:
         table = pd.concat([t for t, _ in done], ignore_index=True)
-        profiles = [p for _, p in done for p in p]
+        profiles = [row for _, rows in done for row in rows]
     else:
         table, profiles = pd.DataFrame({"geometry": []}), []
     sections = gpd.GeoDataFrame(table, geometry="geometry", crs=ctx.crs)
@@ -76,13 +110,20 @@ def _streams(points: pd.DataFrame, reach_m: float) -> list[_Stream]:
     groups = points.groupby("stream_id", sort=True).indices
     if len(groups) < 2:
         return [_Stream(name, points.iloc[index], None) for name, index in groups.items()]
-    boxes = {name: (xy[i].min(axis=0) - reach_m, xy[i].max(axis=0) + reach_m) for name, i in groups.items()}
+    boxes = {
+        name: (xy[i].min(axis=0) - reach_m, xy[i].max(axis=0) + reach_m)
+        for name, i in groups.items()
+    }
     tree = shapely.STRtree([shapely.box(*low, *high) for low, high in boxes.values()])
     names = list(groups)
     out = []
     for k, name in enumerate(names):
         index = groups[name]
-        near = [names[j] for j in sorted(tree.query(shapely.box(*boxes[name][0], *boxes[name][1]))) if j != k]
+        near = [
+            names[j]
+            for j in sorted(tree.query(shapely.box(*boxes[name][0], *boxes[name][1])))
+            if j != k
+        ]
         others = None
         if near:
             candidate = np.vstack([xy[groups[n]] for n in near])
@@ -144,7 +185,7 @@ def _section_table(
     quality = _quality(flags, measured.left, measured.right)
     xy = part[["x_m", "y_m"]].to_numpy(np.float64)
     unusable = measured.is_gap
-    columns: dict[str, object] = {
+    columns: dict[str, Any] = {
         "section_id": [f"{stream.stream_id}-{s:09.2f}" for s in station[at]],
         "reach_id": None,
         "stream_id": stream.stream_id,
@@ -172,9 +213,11 @@ def _section_table(
         ends.append(xy[at] + (sign * end)[:, None] * measured.normal[at])
     left_toe, right_toe = columns["left_toe_offset_m"], columns["right_toe_offset_m"]
     columns["toe_width_m"] = np.where(
-        np.isfinite(left_toe + right_toe), left_toe + right_toe, width[at]  # type: ignore[operator]
+        np.isfinite(left_toe + right_toe),
+        left_toe + right_toe,
+        width[at],
     )
-    columns["top_width_m"] = columns["left_top_offset_m"] + columns["right_top_offset_m"]  # type: ignore[operator]
+    columns["top_width_m"] = columns["left_top_offset_m"] + columns["right_top_offset_m"]
     names = flags.columns.to_numpy()
     downstream = np.column_stack([measured.normal[at, 1], -measured.normal[at, 0]])
     columns |= {
@@ -207,7 +250,7 @@ def _profiles(
             continue
         first, last = int(np.argmax(good)), int(len(good) - np.argmax(good[::-1]))
         centimetres = np.round((z[first:last] - bed) * 100.0)
-        text = ",".join("" if c != c else str(int(c)) for c in centimetres)
+        text = ",".join("" if np.isnan(c) else str(int(c)) for c in centimetres)
         rows.append(
             {
                 "section_id": name,
@@ -222,22 +265,18 @@ def _profiles(
 def _find(stream: _Stream, table: pd.DataFrame, ctx: Context) -> None:
     """Report what a planner should know about this stream's sections."""
     flags = table["flags"].str.split(" ")
-    for word, text, severity in (
-        ("coarse", "The DEM is too coarse for this channel: {share:.0%} of its sections are narrower than {cells:g} cells; heights and widths there are rough, angles unknown.", "warning"),
-        ("gap", "The DEM has no data along {length:.0f} m of this stream; no banks there.", "warning"),
-        ("crossing", "The bed is blocked along {length:.0f} m (road fills, culverts, bridges); no banks there.", "info"),
-        ("pond", "{length:.0f} m of this stream is open water much wider than the channel; no banks there.", "info"),
-        ("line_far", "The drawn line lies far from the found channel along {length:.0f} m; check that it is the same stream.", "warning"),
-    ):  # fmt: skip
+    for word, severity, text in FLAG_FINDINGS:
         hit = flags.apply(lambda words, w=word: w in words)
-        if word == "coarse" and hit.mean() < 0.2 or not hit.any():
+        if (word == "coarse" and hit.mean() < 0.2) or not hit.any():
             continue
         spacing = float(table["station_m"].diff().median()) if len(table) > 1 else 0.0
         ctx.findings.add(
-            severity,  # type: ignore[arg-type]
+            severity,
             word,
             text.format(
-                share=hit.mean(), length=hit.sum() * spacing, cells=ctx.settings.sections.coarse_cells
+                share=hit.mean(),
+                length=hit.sum() * spacing,
+                cells=ctx.settings.sections.coarse_cells,
             ),
             source_layer="channel",
             source_id=stream.stream_id,
