@@ -99,21 +99,64 @@ def bankfull_size(
     return BankfullSize(width, source, mean, greatest, discharge)
 
 
-def report_beyond_fit(edges: pd.DataFrame, used: Curve | None, findings: Findings) -> None:
-    """Add one finding per stream whose drainage area lies outside of the curve's range."""
+def curve_area_km2(edges: pd.DataFrame) -> Floats:
+    """Return each edge's drainage area for use in a curve: NaN where it is only a lower bound.
+
+    Where the catchment leaves the DEM the true area is larger, so a curve would give too small a
+    stream and make every bank look too high for it.
+    """
+    area = edges["drainage_area_km2"].to_numpy(np.float64, na_value=np.nan)
+    if "is_area_cut" not in edges.columns:
+        return np.asarray(area, np.float64)
+    return np.where(edges["is_area_cut"].eq(True).to_numpy(), np.nan, area)
+
+
+def report_curve_limits(edges: pd.DataFrame, used: Curve | None, findings: Findings) -> None:
+    """Add a finding per stream whose area is cut off or lies outside of the curve's range."""
     if used is None or edges.empty:
         return
+    area = curve_area_km2(edges)
+    whole = edges["drainage_area_km2"].to_numpy(np.float64, na_value=np.nan)
     least, greatest = used.fit_km2
-    beyond = edges[
-        used.is_beyond_fit(edges["drainage_area_km2"].to_numpy(np.float64, na_value=np.nan))
-    ]
-    for stream_id, part in sorted(beyond.groupby("stream_id")):
-        area = part["drainage_area_km2"].astype("float64")
+    rows_of = edges.reset_index(drop=True).groupby("stream_id").indices
+    for stream_id, rows in sorted(rows_of.items()):
+        if (np.isnan(area[rows]) & np.isfinite(whole[rows])).any():
+            findings.add(
+                "warning",
+                "curve_area_cut",
+                "The catchment leaves the DEM, so the drainage area is only a lower bound and the"
+                f" curve {used.name} is not used there; an area column or raster would help.",
+                source_layer="edges",
+                source_id=str(stream_id),
+            )
+        beyond = area[rows][used.is_beyond_fit(area[rows])]
+        if beyond.size:
+            findings.add(
+                "warning",
+                "curve_beyond_fit",
+                f"The curve {used.name} was fitted on {least:g} to {greatest:g} km²; this stream"
+                f" drains {beyond.min():.3g} to {beyond.max():.3g} km², so its bankfull size is"
+                " extrapolated.",
+                source_layer="edges",
+                source_id=str(stream_id),
+            )
+
+
+def report_curve_too_small(
+    sections: pd.DataFrame, size: BankfullSize, used: Curve | None, findings: Findings
+) -> None:
+    """Add a finding per stream whose water is mostly wider than its bankfull width by the curve."""
+    if used is None or sections.empty or "toe_width_m" not in sections.columns:
+        return
+    toe = sections["toe_width_m"].to_numpy(np.float64, na_value=np.nan)
+    of_curve = np.where(size.source == "curve", size.width_m, np.nan)
+    ratio = pd.Series(toe / of_curve).groupby(sections["stream_id"].to_numpy()).median()
+    for stream_id, much in sorted(ratio[ratio > 1.0].items()):
         findings.add(
             "warning",
-            "curve_beyond_fit",
-            f"The curve {used.name} was fitted on {least:g} to {greatest:g} km²; this stream drains"
-            f" {area.min():.3g} to {area.max():.3g} km², so its bankfull size is extrapolated.",
+            "curve_too_small",
+            f"The water is {much:.1f} times as wide as the whole bankfull channel by the curve"
+            f" {used.name}: check the drainage area, its unit, and whether the curve is for here.",
             source_layer="edges",
             source_id=str(stream_id),
         )

@@ -11,7 +11,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from reachrank.hazard.bankfull import BankfullSize, bankfull_size
+from reachrank.hazard.bankfull import BankfullSize, bankfull_size, curve_area_km2
 from reachrank.hazard.bend_place import bend_at
 from reachrank.hazard.cover import at_least, cover_share, one_of, strips
 from reachrank.hazard.flow import manning_discharge_m3s, profile_slope, unit_stream_power
@@ -124,8 +124,9 @@ def _of_bank(sections: pd.DataFrame, banks: pd.DataFrame, name: str) -> Floats:
 def _size_at(
     sections: pd.DataFrame, edges: pd.DataFrame, used: Curve | None, settings: HazardSettings
 ) -> BankfullSize:
+    by_id = pd.Series(curve_area_km2(edges), index=edges["edge_id"])
     return bankfull_size(
-        _of_edge(sections, edges, "drainage_area_km2"),
+        np.asarray(by_id.reindex(sections["edge_id"]), np.float64),
         _of_edge(sections, edges, "attribute_width_m"),
         used,
         settings,

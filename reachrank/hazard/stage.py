@@ -13,7 +13,9 @@ from reachrank.hazard.bankfull import (
     BankfullSize,
     bankfull_size,
     chosen_curve,
-    report_beyond_fit,
+    curve_area_km2,
+    report_curve_limits,
+    report_curve_too_small,
 )
 from reachrank.hazard.banks import Deciding, deciding_sections, factor_rows
 from reachrank.hazard.engine import Hazard, assess
@@ -43,10 +45,11 @@ def run(tables: Tables, ctx: Context) -> Tables:
     """
     settings = ctx.settings.hazard
     used = chosen_curve(ctx.inputs.curve, settings)
-    report_beyond_fit(tables["edges"], used, ctx.findings)
+    report_curve_limits(tables["edges"], used, ctx.findings)
     cover = bank_cover(gpd.GeoDataFrame(tables["banks"]), ctx)
     ctx.progress(0.4, "cover measured")
     frame, size = build_frame(tables, cover, used, ctx)
+    report_curve_too_small(tables["sections"], size, used, ctx.findings)
     ctx.progress(0.6, "sections measured")
     hazard = assess(load_factors(ctx.findings), frame, ctx.findings)
     ctx.progress(0.8, "sections scored")
@@ -90,8 +93,9 @@ def _reaches(tables: Tables, banks: pd.DataFrame, used: Curve | None, ctx: Conte
     reaches, edges = tables["reaches"].copy(), tables["edges"]
     edge = _first_of_reach(tables["sections"], "edge_id", reaches["reach_id"])
     attribute = pd.Series(floats(edges, "attribute_width_m"), index=edges["edge_id"])
+    area = pd.Series(curve_area_km2(edges), index=edges["edge_id"])
     size = bankfull_size(
-        floats(reaches, "drainage_area_km2"),
+        area.reindex(edge).to_numpy(np.float64),
         attribute.reindex(edge).to_numpy(np.float64),
         used,
         settings,

@@ -16,6 +16,8 @@ Units = Literal["metric", "us"]
 _FOOT_M = 0.3048
 _TIGHT_BELOW, _GENTLE_ABOVE = 2.5, 5.0
 """Radius in widths: words for a bend, tool default."""
+_BEND_FROM = 0.1
+"""Width over radius below which a bank is as good as straight, tool default."""
 _STEEP_FROM_DEG, _GENTLE_BELOW_DEG = 45.0, 20.0
 _BARE_BELOW, _COVERED_FROM = 0.2, 0.7
 _NAMES = {
@@ -77,7 +79,7 @@ def reason(facts: BankFacts, units: Units = "metric") -> str:
 
 def _place(facts: BankFacts) -> str:
     curved = facts.width_radius_ratio
-    if not curved > 0:
+    if not curved >= _BEND_FROM:
         return f"{facts.bank.capitalize()} bank"
     radius = 1.0 / curved
     tight = "tight " if radius < _TIGHT_BELOW else "gentle " if radius > _GENTLE_ABOVE else ""

@@ -169,3 +169,23 @@ def test_frame_cannot_be_written_to():
     assert isinstance(frame, SideFrame)
     with pytest.raises(ValueError, match="read-only"):
         frame.bank_height_m[0, 0] = 1.0
+
+
+def test_curve_is_not_used_where_the_catchment_leaves_the_ground():
+    ctx = context(curve="bieger-usa")
+    rows = [Reach(), Reach()]
+    result = hazard(rows, ctx, {"edges": lambda edges: edges.assign(is_area_cut=[True, False])})
+    reaches = result["reaches"]
+    assert reaches["width_source"].tolist() == ["top_width", "curve"]
+    assert np.isnan(reaches["bankfull_depth_m"].iloc[0])
+    assert [row["code"] for row in ctx.findings.rows] == ["curve_area_cut"]
+    confidence = result["banks"].set_index("bank_id")["hazard_confidence_frac"]
+    assert confidence["mill-000-L"] < confidence["mill-001-L"]
+
+
+def test_curve_narrower_than_the_water_is_a_finding():
+    ctx = context(curve="bieger-usa")
+    hazard([Reach()], ctx, {"sections": lambda sections: sections.assign(toe_width_m=40.0)})
+    # Bieger et al. 2015: 2.70 * 20^0.352 = 7.75 m, and 40 / 7.75 = 5.2
+    assert [row["code"] for row in ctx.findings.rows] == ["curve_too_small"]
+    assert "5.2 times" in ctx.findings.rows[0]["text"]
