@@ -67,7 +67,7 @@ class NearMask:
         bool, shape (n,)
         """
         rows, columns = self.sums.shape[0] - 1, self.sums.shape[1] - 1
-        finite: NDArray[np.bool_] = np.asarray(np.isfinite(boxes)).all(axis=1)
+        finite = np.asarray(np.isfinite(boxes).all(axis=1), np.bool_)
         at = np.where(finite[:, None], boxes, 0.0) - [self.west, self.south] * 2
         at = np.clip(np.floor(at / self.square_m), -1, max(rows, columns) + 1).astype(np.int64)
         left, bottom = np.clip(at[:, 0], 0, columns), np.clip(at[:, 1], 0, rows)

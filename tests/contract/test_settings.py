@@ -155,7 +155,7 @@ class Group:
     limit: float | None = setting(3.0, "A number or nothing.")
     pairs: tuple[tuple[float, float], ...] = setting(((0.0, 0.0), (1.0, 1.0)), "Pairs.")
     weights: Mapping[str, float] = setting({"a": 0.5, "b c": 1.0}, "Weights.", least=0.0)
-    table: dict[str, Pairs] = setting({"a": ((1.0, 2.0),)}, "Curves.")
+    table: dict[str, Pairs] = setting({"a": ((1.0, 2.0),)}, "Curves.")  # noqa: RUF009
     knot: Knot = dataclasses.field(
         default_factory=Knot, metadata=Knot.__dataclass_fields__["at"].metadata
     )

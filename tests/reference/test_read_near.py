@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 import shapely
+
 from reachrank.read.near import NearMask
 
 
