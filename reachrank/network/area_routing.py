@@ -81,6 +81,8 @@ def routed_area(
     )
     has_data = np.isfinite(elevation_m)
     edge_at[~has_data] = -1
+    if not (edge_at >= 0).any():
+        return RoutedArea(np.full(count, np.nan), np.zeros(count, bool))
     sunk = np.where(edge_at >= 0, elevation_m - np.float32(burn_m), elevation_m)
     cell_x, cell_y = abs(transform.a), abs(transform.e)
     code = flow_directions(sunk, cell_x, cell_y)

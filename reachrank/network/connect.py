@@ -13,11 +13,13 @@ from numpy.typing import NDArray
 from reachrank.network.lines import XY, Line, Run, canonical, in_order, length, without_repeats
 from reachrank.network.noding import (
     cut_at_shared_vertices,
-    halved_loops,
     join_through,
     without_exact_copies,
 )
 from reachrank.network.snapping import snap, without_near_copies
+
+IDLE_M = 1e-6
+"""A vertex this close to the straight line is idle; coordinates are rounded to a nanometre."""
 
 
 @dataclass(frozen=True)
@@ -26,7 +28,7 @@ class Connected:
 
     ``snapped`` holds (row, from, to) of ends that were moved, ``copied_m`` and ``collapsed_m`` the
     length of each input row left out as a copy or as too short, ``crossings`` pairs of rows
-    that cross without meeting and where, ``loops`` the rows that ended where they started.
+    that cross without meeting and where. A line may still end where it starts.
     """
 
     lines: list[Line]
@@ -34,7 +36,6 @@ class Connected:
     copied_m: dict[int, float]
     collapsed_m: dict[int, float]
     crossings: list[tuple[int, int, XY]]
-    loops: list[int]
 
 
 def connect(coordinates: Sequence[XY], tolerance_m: float) -> Connected:
@@ -63,15 +64,13 @@ def connect(coordinates: Sequence[XY], tolerance_m: float) -> Connected:
 
     pieces, copies = without_exact_copies(cut_at_shared_vertices(in_order(lines)))
     _add_lengths(copied, copies)
-    result = snap(join_through(pieces), tolerance_m)
+    result = snap(_without_idle_vertices(join_through(pieces)), tolerance_m)
     _add_lengths(collapsed, result.collapsed)
     pieces, copies = without_exact_copies(result.lines)
     _add_lengths(copied, copies)
     pieces, copies = without_near_copies(pieces, tolerance_m)
     _add_lengths(copied, copies)
-    pieces, loops = halved_loops(join_through(pieces))
-    pieces, copies = without_exact_copies(pieces)
-    _add_lengths(copied, copies)
+    pieces = join_through(pieces)
     snapped = sorted(
         {(_row_at(line, ends[0]), tuple(ends[0]), tuple(ends[1])) for line, ends in result.moved}
     )
@@ -81,7 +80,19 @@ def connect(coordinates: Sequence[XY], tolerance_m: float) -> Connected:
         dict(copied),
         dict(collapsed),
         _crossings(pieces),
-        sorted({line.runs[0].row for line in loops}),
+    )
+
+
+def _without_idle_vertices(lines: Sequence[Line]) -> list[Line]:
+    """Drop vertices that lie on the straight line between their neighbours.
+
+    Without this the place where a line was once cut would still tell in what snapping does to it.
+    """
+    shapes = [shapely.linestrings(line.xy) for line in lines]
+    simple = shapely.simplify(shapes, IDLE_M, preserve_topology=False)
+    return in_order(
+        line.with_xy(shapely.get_coordinates(shape))
+        for line, shape in zip(lines, simple, strict=True)
     )
 
 

@@ -23,6 +23,9 @@ Floats = NDArray[np.float64]
 LEAST_STATIONS, MOST_STATIONS = 6, 48
 
 
+LEAST_SEARCH_CELLS = 1.5
+"""A line on a coarse grid is at least a cell off; with less, its stations climb the valley side."""
+
 TURN_ERRORS = 5.0
 """A line is taken to fall to both sides of a place only where both falls exceed this many of their
 standard errors."""
@@ -44,10 +47,9 @@ class Fall:
     turn_share: Floats
 
 
-def station_count(length_m: Floats, search_m: float) -> NDArray[np.int64]:
-    """Stations for each line: about one for every strip width, within limits."""
-    step = max(search_m, 1.0)
-    return np.clip(length_m / step, LEAST_STATIONS, MOST_STATIONS).astype(np.int64)
+def station_count(length_m: Floats, step_m: float) -> NDArray[np.int64]:
+    """Stations for each line: one about every ``step_m``, within limits."""
+    return np.clip(length_m / max(step_m, 1.0), LEAST_STATIONS, MOST_STATIONS).astype(np.int64)
 
 
 def measure_fall(lines: Sequence[Line], surface: Surface, search_m: float, noise_m: float) -> Fall:
@@ -68,7 +70,9 @@ def measure_fall(lines: Sequence[Line], surface: Surface, search_m: float, noise
         return Fall(np.empty(0), np.empty(0), np.empty(0))
     xy = np.concatenate([line.xy for line in lines])
     starts = np.concatenate([[0], np.cumsum([len(line.xy) for line in lines])]).astype(np.int64)
-    counts = station_count(np.array([line.length_m for line in lines]), search_m)
+    lengths_m = np.array([line.length_m for line in lines])
+    counts = station_count(lengths_m, max(search_m, surface.cell_m))
+    search_m = max(search_m, LEAST_SEARCH_CELLS * surface.cell_m)
     side_steps = int(np.clip(np.ceil(search_m / surface.cell_m), 1, 15))
     fall, error, turn = (np.empty(len(lines)) for _ in range(3))
     _measure(
@@ -79,7 +83,7 @@ def measure_fall(lines: Sequence[Line], surface: Surface, search_m: float, noise
 
 
 @numba.njit(cache=True, nogil=True)
-def _measure(  # type: ignore[no-untyped-def]  # noqa: PLR0917  # pragma: no cover
+def _measure(  # type: ignore[no-untyped-def]  # pragma: no cover
     xy, starts, counts, side_step_m, side_steps, noise_m, tiles, index, inverse, fall, error, turn
 ):
     for line in range(starts.size - 1):
@@ -92,7 +96,7 @@ def _measure(  # type: ignore[no-untyped-def]  # noqa: PLR0917  # pragma: no cov
 
 
 @numba.njit(cache=True, nogil=True)
-def low_profile(  # type: ignore[no-untyped-def]  # noqa: PLR0917  # pragma: no cover
+def low_profile(  # type: ignore[no-untyped-def]  # pragma: no cover
     xy, count, side_step_m, side_steps, tiles, index, inverse
 ):
     """Lowest elevation across the line at evenly spaced stations, each at the middle of its part.

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from reachrank.network.lines import Line, canonical, cut, in_order, join, runs_forward
+from reachrank.network.lines import Line, canonical, cut, in_order, join
 
 Place = tuple[float, float]
 
@@ -48,8 +48,15 @@ def cut_at_shared_vertices(lines: Sequence[Line]) -> list[Line]:
         by_owner[line].append(at)
     for number, line in enumerate(lines):
         at_vertices = np.array(by_owner.get(number, []), np.intp)
-        pieces += [canonical(piece) for piece in cut(line, at_vertices)]
+        pieces += [canonical(_unfolded(piece)) for piece in cut(line, at_vertices)]
     return pieces
+
+
+def _unfolded(line: Line) -> Line:
+    """Let a line that goes out to one vertex and straight back go out only."""
+    if len(line.xy) == 3 and np.array_equal(line.xy[0], line.xy[2]):
+        return line.with_xy(line.xy[:2])
+    return line
 
 
 def without_exact_copies(lines: Sequence[Line]) -> tuple[list[Line], list[Line]]:
@@ -131,24 +138,3 @@ def _ring_from_lowest(ring: Line) -> Line:
         return ring
     before, after = cut(ring, np.array([start], np.intp))
     return join(after, before)
-
-
-def halved_loops(lines: Sequence[Line]) -> tuple[list[Line], list[Line]]:
-    """Cut lines that end where they start into halves; return all lines, and the loops cut."""
-    done, loops = [], []
-    for line in lines:
-        first, last = ends(line)
-        if first != last:
-            done.append(line)
-            continue
-        loops.append(line)
-        done += [canonical(half) for half in _halves(line)]
-    return in_order(done), loops
-
-
-def _halves(line: Line) -> list[Line]:
-    """Cut at the vertex nearest half way; a straight out-and-back gains one there."""
-    xy = line.xy if runs_forward(line.xy) else line.turned().xy
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xy, axis=0).T))])
-    middle = int(np.argmin(np.abs(along[1:-1] - along[-1] / 2))) + 1
-    return cut(canonical(line), np.array([middle], np.intp))

@@ -14,7 +14,8 @@ from reachrank.network.area import Area
 from reachrank.network.connect import Connected
 from reachrank.network.directions import Directions
 from reachrank.network.fall import Fall
-from reachrank.network.lines import XY, Line
+from reachrank.network.lines import Line
+from reachrank.network.turning import Turns
 from reachrank.settings.network import NetworkSettings
 
 CLEAR_ERRORS = 3.0
@@ -58,16 +59,19 @@ def on_connecting(
             "were not joined, as if one were led over the other; if they meet, add a vertex.",
             source_layer="streams", source_id=source_id[first], geometry=shapely.points(place),
         )  # fmt: skip
-    for row in whole.loops:
+
+
+def on_turns(
+    findings: Findings, turns: Turns, loops: Sequence[Line], source_id: Sequence[str]
+) -> None:
+    """Report where lines were cut because the ground falls towards, or away from, both sides."""
+    for line in loops:
         findings.add(
             "info", "loop", "The line ends where it starts and was cut half way round.",
-            source_layer="streams", source_id=source_id[row], geometry=shapes[row],
+            source_layer="streams", source_id=source_id[line.runs[0].row],
+            geometry=shapely.linestrings(line.xy),
         )  # fmt: skip
-
-
-def on_turns(findings: Findings, places: XY, rows: Sequence[int], source_id: Sequence[str]) -> None:
-    """Report where lines were cut because the ground falls towards, or away from, both sides."""
-    for place, row in zip(places, rows, strict=True):
+    for place, row in zip(turns.places, turns.rows, strict=True):
         findings.add(
             "info", "turning_ground",
             "The line runs through a place where the ground falls towards it from both sides, or "

@@ -189,7 +189,7 @@ def _join_sides(
             if new is not None:
                 moved.append((line, np.stack([line.xy[index], new])))
         if number in cuts:
-            parts = _cut_at_distances(changed, sorted(set(cuts[number])))
+            parts = cut_at_distances(changed, sorted(set(cuts[number])))
         else:
             parts = [changed]
         if (number, 0) in new_end:
@@ -213,7 +213,7 @@ def _place_along(xy: XY, distance_m: float) -> XY:
     return place
 
 
-def _cut_at_distances(line: Line, distances_m: list[float]) -> list[Line]:
+def cut_at_distances(line: Line, distances_m: list[float]) -> list[Line]:
     """Cut at distances along the line, adding a vertex at each."""
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line.xy, axis=0).T))])
     places = np.array([_place_along(line.xy, distance) for distance in distances_m])

@@ -18,14 +18,14 @@ from reachrank.network.area_raster import area_from_raster
 from reachrank.network.area_routing import RoutedArea, routed_area
 from reachrank.network.connect import connect
 from reachrank.network.directions import find_directions
-from reachrank.network.fall import Fall, measure_fall, station_count
+from reachrank.network.fall import LEAST_SEARCH_CELLS, Fall, measure_fall, station_count
 from reachrank.network.flow import Flow, directed, main_way_out
 from reachrank.network.graph import Ints, connected, number_nodes
 from reachrank.network.lines import XY, Line, in_order
 from reachrank.network.order import strahler_order
 from reachrank.network.paths import main_name
 from reachrank.network.stems import main_way_in, trace_stems, upstream_length_m
-from reachrank.network.turning import cut_at_turns
+from reachrank.network.turning import cut_at_turns, halve_loops
 from reachrank.progress import part
 
 Floats = NDArray[np.float64]
@@ -54,7 +54,7 @@ def build_edges(streams: gpd.GeoDataFrame, ctx: Context) -> gpd.GeoDataFrame:
     name_of_row = [n if isinstance(n, str) else None for n in streams["stream_name"]]
 
     ctx.progress(0.15, "network: directions")
-    joined, fall, turns = _measured(whole.lines, name_of_row, source_id, ctx)
+    joined, fall, turning = _measured(whole.lines, name_of_row, source_id, ctx)
     places, nodes = number_nodes(joined)
     drawn = np.array([_share_along(line) for line in joined])
     found = find_directions(
@@ -62,7 +62,7 @@ def build_edges(streams: gpd.GeoDataFrame, ctx: Context) -> gpd.GeoDataFrame:
         fall.fall_m,
         fall.error_m,
         drawn=drawn,
-        turns=np.flatnonzero(_are_among(places, turns)),
+        turns=np.flatnonzero(_are_among(places, turning)),
         settings=settings,
     )
     lines = [
@@ -122,27 +122,29 @@ def build_edges(streams: gpd.GeoDataFrame, ctx: Context) -> gpd.GeoDataFrame:
 def _measured(
     lines: list[Line], names: Sequence[str | None], source_id: Sequence[str], ctx: Context
 ) -> tuple[list[Line], Fall, XY]:
-    """Measure the falls; cut lines that turn, measure their parts, and return where."""
+    """Measure the falls; cut lines that turn and loops, measure their parts; return turns too."""
     fall = _fall(lines, ctx)
-    is_turning = np.isfinite(fall.turn_share)
-    if not is_turning.any():
-        return lines, fall, np.empty((0, 2))
-    turning = [line for line, turns in zip(lines, is_turning, strict=True) if turns]
-    counts = station_count(np.array([ln.length_m for ln in turning]), ctx.settings.network.search_m)
-    parts, places, rows = cut_at_turns(turning, fall.turn_share[is_turning], counts, names)
-    report.on_turns(ctx.findings, places, rows, source_id)
+    step_m = max(ctx.settings.network.search_m, ctx.dem.cell_m)
+    counts = station_count(np.array([line.length_m for line in lines]), step_m)
+    turns = cut_at_turns(lines, fall.turn_share, counts, names)
+    is_loop = np.array([np.array_equal(line.xy[0], line.xy[-1]) for line in lines], bool)
+    kept = np.flatnonzero(turns.whole & ~is_loop)
+    cut = turns.parts + [lines[k] for k in np.flatnonzero(turns.whole & is_loop)]
+    parts, loops = halve_loops(cut)
+    report.on_turns(ctx.findings, turns, loops, source_id)
+    if not parts:
+        return lines, fall, turns.places
     again = _fall(parts, ctx)
-    kept = [line for line, turns in zip(lines, is_turning, strict=True) if not turns]
-    every = kept + parts
+    every = [lines[k] for k in kept] + parts
+    number = {id(line): place for place, line in enumerate(every)}
+    ordered = in_order(every)
+    order = [number[id(line)] for line in ordered]
     whole = Fall(
-        np.concatenate([fall.fall_m[~is_turning], again.fall_m]),
-        np.concatenate([fall.error_m[~is_turning], again.error_m]),
+        np.concatenate([fall.fall_m[kept], again.fall_m])[order],
+        np.concatenate([fall.error_m[kept], again.error_m])[order],
         np.full(len(every), np.nan),
     )
-    ordered = in_order(every)
-    number = {id(line): place for place, line in enumerate(every)}
-    order = [number[id(line)] for line in ordered]
-    return ordered, Fall(whole.fall_m[order], whole.error_m[order], whole.turn_share), places
+    return ordered, whole, turns.places
 
 
 def _are_among(places: XY, wanted: XY) -> NDArray[np.bool_]:
@@ -163,7 +165,9 @@ def _fall(lines: Sequence[Line], ctx: Context) -> Fall:
     numbers = np.unique(batch)
     for done, number in enumerate(numbers):
         own = near[batch == number]
-        half_width_m = settings.search_m + 3.0 * ctx.dem.cell_m
+        half_width_m = (
+            max(settings.search_m, LEAST_SEARCH_CELLS * ctx.dem.cell_m) + 3 * ctx.dem.cell_m
+        )
         surface = ctx.dem.surface(shapes.to_numpy()[own], half_width_m)
         measured = measure_fall(
             [lines[i] for i in own], surface, settings.search_m, settings.elevation_noise_m

@@ -70,9 +70,10 @@ class NetworkSettings:
         greatest=1e6,
     )
     dead_end_odds_ratio: float = setting(
-        3000.0,
+        100.0,
         "How many times likelier a junction has both a way in and a way out than only the one "
-        "or the other.",
+        "or the other. Streams may meet at the very edge of the data, so a clear fall of the "
+        "ground must outweigh it; see gross_error_frac.",
         unit="ratio",
         least=1.0,
         greatest=1e9,
