@@ -14,6 +14,7 @@ COMMANDS = {
     "trace": "Draw stream lines from a DEM where there are none.",
     "columns": "Say what a layer or a column means.",
     "settings": "Print all settings, explained, as a file to edit.",
+    "curves": "List the regional curves for bankfull size.",
     "factors": "Say what the hazard score is made of, and where it comes from.",
 }
 """Name and one line for `reachrank --help`; the module of the same name has the rest."""

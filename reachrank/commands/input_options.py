@@ -81,7 +81,7 @@ def input_arguments(command: Command) -> Command:
         command = _option_of(setting)(command)
     command = settings_options(dem_options(command))
     command = click.option(
-        "--curve", metavar="NAME", help="Regional curve for the bankfull width and depth."
+        "--curve", metavar="NAME", help="Regional curve for bankfull size; see `reachrank curves`."
     )(command)
     for flag, name, text, many in reversed(_FILES):
         command = click.option(flag, name, metavar="FILE", multiple=many, help=text)(command)
