@@ -59,11 +59,12 @@ def test_sampling_is_scipys_bilinear(tmp_path, layout):
 
 def test_everything_within_the_half_width_is_there_and_little_else(tmp_path):
     with open_dem(write_raster(tmp_path / "a.tif", cells(1500, 1500), **TILED)) as dem:
-        line = LineString([(WEST + 500, NORTH - 500), (WEST + 2200, NORTH - 2400)])
+        line = LineString([(WEST + 900, NORTH - 400), (WEST + 2600, NORTH - 2400)])
         surface = dem.surface([line], 40.0)
         rng = np.random.default_rng(1)
         xy = points_on(line, 4000) + rng.uniform(-28.0, 28.0, (4000, 2))  # corner: 39.6 m
-        assert np.isfinite(surface.sample(xy[:, 0], xy[:, 1])).all()
+        z = surface.sample(xy[:, 0], xy[:, 1])
+        assert np.allclose(z, scipy_sample(cells(1500, 1500), GRID, xy), rtol=0, atol=1e-9)
         # a tile may reach its diagonal beyond the half width, so no farther than this
         far = 40.0 + 2 * 64 * CELL * np.sqrt(2.0)
         most = line.buffer(far).area / (64 * CELL) ** 2
@@ -109,6 +110,19 @@ def test_batches_without_loading_first_read_each_block_once_too(tmp_path):
         for line in lines:
             dem.surface([line], 60.0)
         assert dem.blocks_read <= 900 // 4
+
+
+def test_lines_across_many_strips_read_each_strip_once(tmp_path):
+    path = write_raster(tmp_path / "a.tif", cells(400, 3000), blockysize=4)
+    with open_dem(path) as dem:
+        lines = [
+            LineString([(WEST + 900 * k, NORTH - 20), (WEST + 900 * k, NORTH - 780)])
+            for k in range(1, 7)
+        ]
+        dem.plan(lines, 60.0)
+        for line in lines:
+            dem.surface([line], 60.0)
+        assert dem.blocks_read == 400 // 4
 
 
 def test_scratch_file_gives_the_same_and_memory_stays_under_the_limit(tmp_path):
