@@ -80,8 +80,10 @@ def open_inputs(
     inputs: Inputs, settings: Settings, *, progress: Progress = silent, jobs: int = 1
 ) -> tuple[Tables, Context]:
     """Run the stage ``read``, which makes the first tables and the context of the others."""
-    from reachrank.read import open_inputs as read  # noqa: PLC0415  (opens GDAL: not at start-up)
+    from reachrank.hazard.bankfull import chosen_curve  # noqa: PLC0415  (not at start-up)
+    from reachrank.read import open_inputs as read  # noqa: PLC0415
 
+    chosen_curve(inputs.curve, settings.hazard)  # a wrong name is told now, not after an hour
     progress(0.0, "read")
     return read(inputs, settings, progress=progress, jobs=jobs)
 

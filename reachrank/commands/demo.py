@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from reachrank.commands.input_options import chosen_settings, jobs_option
-from reachrank.commands.progress_display import progress_option
+from reachrank.commands.progress_display import progress_option, showing
 from reachrank.errors import InputError
 
 if TYPE_CHECKING:
@@ -55,8 +55,8 @@ def demo(*, folder: str, county: str | None, units: str, jobs: int, progress_sty
     if county is None:
         from reachrank.synthetic.county import write_county  # noqa: PLC0415
 
-        at.mkdir(exist_ok=True)
-        write_county(at)
+        with showing(progress_style) as progress:
+            write_county(at, overwrite=True, progress=progress)
     settings = chosen_settings(str(at / "settings.toml"))
     rank_files(
         county_inputs(at),
