@@ -91,7 +91,7 @@ def _shape(facts: BankFacts, units: Units) -> str:
     if math.isfinite(facts.height_m):
         words.append(f"{_length(facts.height_m, units, 1)} high")
     if facts.is_angle_lower_bound and math.isfinite(facts.angle_deg):
-        words.append(f"at least {facts.angle_deg:.0f}° steep")
+        words.append(f"{facts.angle_deg:.0f}° steep or more")
     elif facts.angle_deg >= _STEEP_FROM_DEG:
         words.append("steep")
     elif facts.angle_deg < _GENTLE_BELOW_DEG:

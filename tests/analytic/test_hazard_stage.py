@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from bank_tables import Reach, Side, context, quick, tables
+from shapely.geometry import box
 
 from reachrank.curves import curve
 from reachrank.errors import SettingsError
@@ -189,3 +190,15 @@ def test_curve_narrower_than_the_water_is_a_finding():
     # Bieger et al. 2015: 2.70 * 20^0.352 = 7.75 m, and 40 / 7.75 = 5.2
     assert [row["code"] for row in ctx.findings.rows] == ["curve_too_small"]
     assert "5.2 times" in ctx.findings.rows[0]["text"]
+
+
+def test_each_bank_has_the_soil_of_its_own_side():
+    def only_east(soils):
+        return soils.set_geometry([box(500_000, 4_000_000, 500_050, 4_000_100)])
+
+    made = tables([Reach()], soils=[("sand", 0, 100)])
+    made["soils"] = only_east(made["soils"])
+    rows = run(made, context())["factors"].set_index(["factor", "bank_id"])
+    # running south, left is east
+    assert rows.loc[("soil", "mill-000-L"), "state"] == "measured"
+    assert rows.loc[("soil", "mill-000-R"), "state"] == "missing"

@@ -28,7 +28,7 @@ ROWS = [
         (
             BankFacts(bank="left", height_m=1.6, angle_deg=40.0, is_angle_lower_bound=True,
                       width_radius_ratio=0.15, cover_frac=0.05, are_structures_known=False),
-            "Outside of a gentle bend on the left bank, 1.6 m high and at least 40° steep, hardly"
+            "Outside of a gentle bend on the left bank, 1.6 m high and 40° steep or more, hardly"
             " any trees or shrubs behind it; structures nearby not looked at.",
         ),
         (

@@ -19,7 +19,12 @@ def test_profile_that_does_not_fall_has_no_power():
     assert np.isnan(unit_stream_power(one * np.nan, one, one)[0])
 
 
-def test_manning_in_a_section_with_radius_one():
+def test_manning_by_hand():
     # By hand: 4 m wide, 2 m deep: area 8, perimeter 8, radius 1: Q = 8 * sqrt(0.0004) / 0.04 = 4.
     one = np.ones(1)
     assert manning_discharge_m3s(4 * one, 2 * one, 0.0004 * one, 0.04)[0] == pytest.approx(4.0)
+    # 0.5 m wide, 0.25 m deep: area 1/8, perimeter 1, radius 1/8, to the power of 2/3 that is 1/4;
+    # Q = 1/8 * 1/4 * 0.02 / 0.04 = 1/64.
+    assert manning_discharge_m3s(0.5 * one, 0.25 * one, 0.0004 * one, 0.04)[0] == pytest.approx(
+        1 / 64
+    )
