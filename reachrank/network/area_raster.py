@@ -69,13 +69,18 @@ def area_from_raster(
         back_m = (search_cells + 1.5) * cell_m
         places = np.array([_place_above_end(xy, back_m) for xy in lines]).reshape(-1, 2)
         x, y = to_raster.transform(places[:, 0], places[:, 1])
-        size = 2 * search_cells + 1
         for number, (east, north) in enumerate(zip(x, y, strict=True)):
             if not (np.isfinite(east) and np.isfinite(north)):
                 continue
             row, column = source.index(east, north)
-            window = Window(column - search_cells, row - search_cells, size, size)
-            values = source.read(1, window=window, boundless=True, masked=True)
+            top, left = max(row - search_cells, 0), max(column - search_cells, 0)
+            bottom = min(row + search_cells + 1, source.height)
+            right = min(column + search_cells + 1, source.width)
+            if top >= bottom or left >= right:
+                continue
+            values = source.read(
+                1, window=Window(left, top, right - left, bottom - top), masked=True
+            )
             found = values.astype(np.float64).filled(np.nan)
             found = found[found > 0]
             if len(found):
