@@ -20,7 +20,7 @@ from rasterio.enums import Resampling
 from rasterio.merge import merge
 
 WIDEST_PX = 1600
-SHADES = ("#c9b7dd", "#9a78c0", "#6b3f9c", "#33125c")  # light to dark violet
+SHADES = ("#b7a2cf", "#9a78c0", "#6b3f9c", "#33125c")  # light to dark violet
 WIDTHS = (1.0, 1.8, 2.8, 4.2)
 
 

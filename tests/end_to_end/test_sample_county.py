@@ -1,0 +1,84 @@
+"""The invented county in sample_data: what is known to fail beside a house comes out first."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+from pathlib import Path
+
+import geopandas as gpd
+import pytest
+
+from reachrank.__main__ import main
+
+COUNTY = Path(__file__).resolve().parents[2] / "sample_data"
+BESIDE_M = 15.0
+"""The failing banks of the county have houses, sheds or a barn within this distance, or nothing."""
+
+CUT_DOWN_M = 200.0
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory):
+    home = tmp_path_factory.mktemp("demo")
+    said = io.StringIO()
+    with contextlib.redirect_stdout(said):
+        assert main(["demo", str(home), "--county", str(COUNTY), "--progress", "none"]) == 0
+    return home / "ranked.gpkg", said.getvalue()
+
+
+@pytest.fixture(scope="module")
+def banks(demo):
+    return gpd.read_file(demo[0], layer="banks")
+
+
+@pytest.fixture(scope="module")
+def known_to_fail():
+    """Lengths that the county's truth calls failing and that have a building beside them."""
+    failing = gpd.read_file(COUNTY / "truth.gpkg", layer="failing")
+    buildings = gpd.read_file(COUNTY / "truth.gpkg", layer="buildings")
+    beside = failing[failing.distance(buildings.union_all()) < BESIDE_M]
+    assert len(beside) >= 3
+    return list(beside.itertuples())
+
+
+def at(banks, known):
+    """Return the banks that lie along a known length, on its side."""
+    along = banks.intersection(known.geometry.buffer(5)).length > 10
+    return banks[(banks["bank"] == known.bank) & along]
+
+
+def test_banks_known_to_fail_beside_a_building_are_among_the_first(banks, known_to_fail):
+    for known in known_to_fail:
+        # the first quarter is what a reader of the map sees darkest
+        assert at(banks, known)["rank"].min() <= len(banks) / 4, known.stream_name
+    # and the very first place is one of them
+    assert any(at(banks, known)["rank"].min() == 1 for known in known_to_fail)
+
+
+def test_the_bank_across_from_a_failing_one_is_less_of_a_hazard(banks, known_to_fail):
+    """Fails if left and right were swapped anywhere between the DEM and the file."""
+    for known in known_to_fail:
+        if known.station_to_m - known.station_from_m > CUT_DOWN_M:
+            continue  # the straight stretch that is cut down between two failing banks
+        first = at(banks, known).sort_values("rank").iloc[0]
+        across = banks[(banks["reach_id"] == first["reach_id"]) & (banks["bank"] != first["bank"])]
+        assert first["hazard_score"] > across["hazard_score"].iloc[0], known.stream_name
+
+
+def test_the_demo_says_what_to_open(demo):
+    ranked, said = demo
+    assert "metres" in said.splitlines()[0]
+    assert f"Open {ranked}" in said
+    assert "The first 5 of" in said
+    assert "811" in said
+
+
+def test_every_input_of_the_county_is_used(demo):
+    ranked, _ = demo
+    info = gpd.read_file(ranked, layer="run_info").set_index("key")["value"]
+    assert {"input.streams", "input.dem", "input.roads", "input.cover", "input.soils"} <= set(
+        info.index
+    )
+    exposures = gpd.read_file(ranked, layer="exposures")
+    assert "road" in set(exposures["structure_class"])
