@@ -11,14 +11,13 @@ import rasterio
 from affine import Affine
 from numpy.typing import NDArray
 from pyproj import CRS
-from shapely import affinity
-from shapely.geometry import LineString, Polygon, box
+from shapely.geometry import LineString
 
-from reachrank.errors import UsageError
 from reachrank.surface import Surface
 from reachrank.synthetic.drawn import drawn_line
 from reachrank.synthetic.fields import lidar_noise
 from reachrank.synthetic.ground import Ground
+from reachrank.synthetic.placing import building_beside
 from reachrank.synthetic.spec import CorridorSpec, House
 from reachrank.synthetic.stations import Stations, make_stations
 from reachrank.synthetic.tell import tell
@@ -247,50 +246,18 @@ def _is_untouched(spec: CorridorSpec, ground: Ground, x: Array, y: Array) -> NDA
 
 def _structures(houses: tuple[House, ...], truth: CorridorTruth) -> gpd.GeoDataFrame:
     """Put each building at its distance from the true top-of-bank lines."""
-    tops = [truth.left.top_line, truth.right.top_line]
-    rows: list[dict[str, object]] = []
-    for number, house in enumerate(houses, start=1):
-        at = int(np.argmin(np.abs(truth.s_m - house.at_m)))
-        sign = 1.0 if house.side == "left" else -1.0
-        heading = float(truth.heading_rad[at])
-        out = truth.bank(house.side).top_offset_m[at] + house.distance_m
-        shape: Polygon = box(-5.0, 0.0, 5.0, 8.0)
-        for _ in range(60):
-            placed = affinity.rotate(
-                shape if sign > 0 else affinity.scale(shape, 1.0, -1.0, origin=(0, 0)),
-                heading,
-                origin=(0, 0),
-                use_radians=True,
-            )
-            placed = affinity.translate(
-                placed,
-                truth.x_m[at] - sign * out * np.sin(heading),
-                truth.y_m[at] + sign * out * np.cos(heading),
-            )
-            distances = [float(top.distance(placed)) for top in tops]
-            short = house.distance_m - min(distances)
-            if abs(short) < 1e-4:
-                break
-            out += short
-        else:
-            raise UsageError(
-                f"A building cannot stand {house.distance_m} m from the {house.side} bank at "
-                f"{house.at_m} m.",
-                hint="Place it on the outside of a bend or nearer to the bank.",
-                where="CorridorSpec.houses",
-            )
-        rows.append(
-            {
-                "structure_id": f"H{number}",
-                "structure_class": house.structure_class,
-                "bank": ("left", "right")[int(np.argmin(distances))],
-                "bank_distance_m": min(distances),
-                "geometry": placed,
-            }
-        )
-    columns = ["structure_id", "structure_class", "bank", "bank_distance_m", "geometry"]
+    shapes = [building_beside(truth, h.at_m, h.side, h.distance_m) for h in houses]
+    sides = ("left", "right")
+    distances = np.array(
+        [[truth.bank(side).top_line.distance(shape) for side in sides] for shape in shapes]
+    ).reshape(-1, 2)
     return gpd.GeoDataFrame(
-        {name: [row[name] for row in rows] for name in columns},
-        geometry="geometry",
+        {
+            "structure_id": [f"H{number}" for number in range(1, len(houses) + 1)],
+            "structure_class": [house.structure_class for house in houses],
+            "bank": [sides[k] for k in distances.argmin(axis=1)],
+            "bank_distance_m": distances.min(axis=1),
+        },
+        geometry=shapes,
         crs=CRS.from_epsg(METRIC_EPSG),
     )

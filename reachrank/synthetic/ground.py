@@ -140,6 +140,8 @@ class Ground:
             plain = plain + spec.ground_slope_ratio * np.minimum(behind, BEHIND_M)
             start, least = 1.0, 6.0
         length = np.maximum(least, 1.5 * np.abs(plain - top) / 0.07)
+        if self._has_country:
+            length = np.minimum(length, 12.0)  # a hillside begins where it begins
         blend = smoothstep((behind - start) / length)
         near_divide = smoothstep((5.0 - to_divide) / 4.0) * smoothstep(behind / 1.0)
         blend = np.maximum(blend, near_divide)
@@ -211,10 +213,14 @@ class Ground:
     def _distance_to_divide(self) -> Gridded:
         """Measure how far places are from where the nearest limb changes."""
         left, bottom, right, top = self.bounds_m
-        xs, ys = np.arange(left, right + 1.0), np.arange(bottom, top + 1.0)
-        x, y = np.meshgrid(xs, ys)
-        _, i = self._tree.query(np.column_stack([x.ravel(), y.ravel()]), workers=-1)
-        s = self.stations.plan.s_m[i].reshape(x.shape)
+        plan = self.stations.plan
+        shape = (int(top - bottom) + 2, int(right - left) + 2)
+        row = np.clip(np.rint(plan.y_m - bottom).astype(int), 0, shape[0] - 1)
+        column = np.clip(np.rint(plan.x_m - left).astype(int), 0, shape[1] - 1)
+        here = np.full(shape, np.nan)
+        here[row, column] = plan.s_m
+        _, nearest = distance_transform_edt(np.isnan(here), return_indices=True)
+        s = here[tuple(nearest)]
         is_divide = np.zeros(s.shape, bool)
         is_divide[:, 1:] |= np.abs(np.diff(s, axis=1)) > 8.0
         is_divide[1:, :] |= np.abs(np.diff(s, axis=0)) > 8.0

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -66,6 +66,16 @@ class BankTruth:
         """The true top of the bank, drawn downstream."""
         return LineString(np.column_stack([self.top_x_m, self.top_y_m]))
 
+    def moved(self, dx_m: float, dy_m: float) -> BankTruth:
+        """Return the same bank elsewhere."""
+        return replace(
+            self,
+            toe_x_m=self.toe_x_m + dx_m,
+            toe_y_m=self.toe_y_m + dy_m,
+            top_x_m=self.top_x_m + dx_m,
+            top_y_m=self.top_y_m + dy_m,
+        )
+
     @property
     def toe_line(self) -> LineString:
         """The true toe of the bank, drawn downstream."""
@@ -112,6 +122,16 @@ class CorridorTruth:
     def bank(self, side: str) -> BankTruth:
         """Return the ``"left"`` or the ``"right"`` bank."""
         return self.left if side == "left" else self.right
+
+    def moved(self, dx_m: float, dy_m: float) -> CorridorTruth:
+        """Return the same channel elsewhere."""
+        return replace(
+            self,
+            x_m=self.x_m + dx_m,
+            y_m=self.y_m + dy_m,
+            left=self.left.moved(dx_m, dy_m),
+            right=self.right.moved(dx_m, dy_m),
+        )
 
     def table(self) -> pd.DataFrame:
         """Return all stations as one table; bank columns start with ``left_`` or ``right_``."""
