@@ -9,9 +9,14 @@ install_into_venv test -e '.[test]'
 # against a system library; the one file that we run does not need it.
 install_into_venv validator --no-deps gdal-utils
 
-run() { printf '\n== %s\n' "$*" >&2; .venv/bin/python -m "$@"; }
+failed=""
+run() {
+    printf '\n== %s\n' "$*" >&2
+    .venv/bin/python -m "$@" || failed="$failed $1"
+}
 run ruff check .
 run ruff format --check .
 run mypy
 run pytest "$@"
 [ $# -gt 0 ] || run pytest --quiet --doctest-modules reachrank
+[ -z "$failed" ] || { printf '\nFailed:%s\n' "$failed" >&2; exit 1; }
