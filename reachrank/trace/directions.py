@@ -127,7 +127,7 @@ def steepest(  # type: ignore[no-untyped-def]  # pragma: no cover
                     slope = (z[row, column] - z[i, j]) / step_m[k]
                     if slope > best:
                         best, best_k = slope, k
-                else:
+                elif k % 2 == 0:  # straight out; the diagonals would mistake a valley side
                     best_out = max(best_out, _slope_outward(z, row, column, k, step_m[k]))
             if best_out > best:
                 code[row, column] = OUT
@@ -162,7 +162,7 @@ def open_border(elevation_m, code):  # type: ignore[no-untyped-def]  # pragma: n
         for column in range(columns):
             if code[row, column] == NO_DATA or code[row, column] == OUT:
                 continue
-            for k in range(8):
+            for k in range(0, 8, 2):
                 i, j = row + ROW_STEP[k], column + COLUMN_STEP[k]
                 is_inside = 0 <= i < rows and 0 <= j < columns and np.isfinite(elevation_m[i, j])
                 if not is_inside and _slope_outward(elevation_m, row, column, k, 1.0) < 0.0:
