@@ -77,16 +77,26 @@ _UNIT_OF_SUFFIX = {
     "_ratio": "ratio",
     "_usd": "US$",
     "_w_per_m2": "W/m²",
+    "_m_per_s": "m/s",
+    "_pa": "Pa",
+    "_t_yr": "t/yr",
+    "_kg_yr": "kg/yr",
 }
+
+
+_SCREENING = "_screening"
 
 
 def unit_of(name: str) -> str:
     """Return the unit that the ending of a column's name states, ``""`` for none."""
+    name = name.removesuffix(_SCREENING)
     endings = sorted(_UNIT_OF_SUFFIX, key=len, reverse=True)
     return next((_UNIT_OF_SUFFIX[e] for e in endings if name.endswith(e)), "")
 
 
 def _words_without_unit(name: str) -> str:
+    if name.endswith(_SCREENING):
+        return f"{_words_without_unit(name.removesuffix(_SCREENING))}, screening"
     endings = sorted(_UNIT_OF_SUFFIX, key=len, reverse=True)
     ending = next((e for e in endings if name.endswith(e) and e not in ("_score", "_ratio")), "")
     return name[: len(name) - len(ending)].replace("_", " ").capitalize()
@@ -294,6 +304,60 @@ REPAIRS = Layer(
         _c("length_m", "float", "Length along the top of the bank.", least=0, required=True),
         _c("bank_height_m", "float", "Median height along it.", least=0),
         _c("bank_height_max_m", "float", "Greatest height along it.", least=0),
+        _c("path", "str", "Kind of work: hand_built, design_first, leave_alone or visit_first."),
+        _c("path_label", "str", "The kind of work in plain words."),
+        _c("path_reasons", "str", "Why that kind of work, in sentences: the limits that decided it, what is not known, cautions."),
+        _c("permit_questions", "str", "Whom to ask for leave before work, in sentences; null where nothing is known to ask beyond the local office."),
+        _c("constraint_names", "str", "The constraint areas that it touches, comma between; null for none."),
+        _c("bank_angle_deg", "float", "Median angle of the face from level; see is_angle_lower_bound.", least=0, greatest=90),
+        _c("is_angle_lower_bound", "bool", "True where the grid cannot resolve the face on half of its sections or more: it is at least this steep."),
+        _c("slope_height_low_m", "float", "Height measured on the face; the bank height itself where the angle is only a lower bound.", least=0),
+        _c("slope_height_high_m", "float", "The same at the angle measured; equal to the low one where the angle is known.", least=0),
+        _c("face_area_low_m2", "float", "Length times the low slope height.", least=0),
+        _c("face_area_high_m2", "float", "Length times the high slope height.", least=0),
+        _c("velocity_m_per_s", "float", "Greatest bankfull velocity along it, raised for the bend; null where no discharge, area or depth is known.", least=0),
+        _c("velocity_source", "str", "How the velocity was found: discharge over area, a resistance formula, or unknown, and why."),
+        _c("shear_pa", "float", "Greatest bankfull shear on the bank along it, raised for the bend; null where depth or slope is not known.", least=0),
+        _STRUCTURE_DISTANCE,
+        _c("structure_id", "str", "The structure at that distance."),
+        _c("crew_hours_low", "float", "Person hours by hand, low; only for hand-built work.", least=0, unit="hours"),
+        _c("crew_hours_high", "float", "Person hours by hand, high; only for hand-built work.", least=0, unit="hours"),
+        _c("cost_low_usd", "float", "Low cost: materials and hours where hand-built, length times the low price of designed work where design comes first; null otherwise.", least=0),
+        _c("cost_high_usd", "float", "High cost, found the same way.", least=0),
+        _c("soil_texture", "str", "Texture that the soil weight and the nutrients use, and where it comes from."),
+        _c("recession_category", "str", "Recession by the bank's hazard: slight, moderate, severe or very_severe."),
+        _c("sediment_low_t_yr_screening", "float", "Soil that leaves the face in a year at the category's low recession: at the bank, not delivered anywhere.", least=0),
+        _c("sediment_mid_t_yr_screening", "float", "The same at the middle recession.", least=0),
+        _c("sediment_high_t_yr_screening", "float", "The same at the high recession.", least=0),
+        _c("sediment_delivered_low_t_yr_screening", "float", "The low figure times the delivery ratio in the settings; null without one.", least=0),
+        _c("sediment_delivered_mid_t_yr_screening", "float", "The middle figure times the delivery ratio in the settings; null without one.", least=0),
+        _c("sediment_delivered_high_t_yr_screening", "float", "The high figure times the delivery ratio in the settings; null without one.", least=0),
+        _c("nitrogen_low_kg_yr_screening", "float", "Nitrogen attached to the low sediment figure, at the bank.", least=0),
+        _c("nitrogen_mid_kg_yr_screening", "float", "Nitrogen attached to the middle sediment figure, at the bank.", least=0),
+        _c("nitrogen_high_kg_yr_screening", "float", "Nitrogen attached to the high sediment figure, at the bank.", least=0),
+        _c("phosphorus_low_kg_yr_screening", "float", "Phosphorus attached to the low sediment figure, at the bank.", least=0),
+        _c("phosphorus_mid_kg_yr_screening", "float", "Phosphorus attached to the middle sediment figure, at the bank.", least=0),
+        _c("phosphorus_high_kg_yr_screening", "float", "Phosphorus attached to the high sediment figure, at the bank.", least=0),
+        _c("cost_per_tonne_low_usd_screening", "float", "Low yearly cost over the practice life for each tonne kept at the high sediment figure; metric tonnes, or tons of 2000 lb in U.S. units.", least=0),
+        _c("cost_per_tonne_high_usd_screening", "float", "High yearly cost over the practice life for each tonne kept at the low sediment figure.", least=0),
+    ),
+)
+
+MATERIALS = Layer(
+    "materials", "None", "What a hand-built repair takes: one row per item, computed and to buy.",
+    (
+        _c("repair_id", "str", "The repair.", required=True),
+        _c("item", "str", "What to buy, gather or do.", required=True),
+        _c("unit", "str", "Unit of the four quantities and of the price.", required=True),
+        _c("computed_low", "float", "What the arithmetic gives at the low slope height, before rounding.", least=0),
+        _c("computed_high", "float", "What the arithmetic gives at the high slope height, before rounding.", least=0),
+        _c("purchase_low", "float", "Rounded up to whole things to buy, once for the whole repair.", least=0),
+        _c("purchase_high", "float", "Rounded up to whole things to buy, once for the whole repair.", least=0),
+        _c("price_low_usd", "float", "Low price of one unit; null where the price file has none.", least=0),
+        _c("price_high_usd", "float", "High price of one unit; null where the price file has none.", least=0),
+        _c("cost_low_usd", "float", "Low purchase quantity times low price.", least=0),
+        _c("cost_high_usd", "float", "High purchase quantity times high price.", least=0),
+        _c("source", "str", "The rule, the rounding and where they come from."),
     ),
 )
 
@@ -444,7 +508,7 @@ CONSTRAINTS = Layer(
 LAYERS: dict[str, Layer] = {
     layer.name: layer
     for layer in (
-        REACHES, BANKS, BENDS, SECTIONS, EXPOSURES, REPAIRS, TIE_INS, FACTORS, PROFILES, FINDINGS,
+        REACHES, BANKS, BENDS, SECTIONS, EXPOSURES, REPAIRS, TIE_INS, MATERIALS, FACTORS, PROFILES, FINDINGS,
         RUN_INFO, STREAMS, EDGES, CHANNEL, CHANNEL_POINTS, STRUCTURES, SOILS, CONSTRAINTS,
     )
 }

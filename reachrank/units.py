@@ -72,9 +72,22 @@ def length_unit_of_factor(metres: float) -> LengthUnit | None:
     return unit if abs(LENGTH_TO_M[unit] / metres - 1.0) < 1e-7 else None
 
 
+POUND_KG = 0.45359237
+"""Avoirdupois pound, exact."""
+SHORT_TON_T = 2000.0 * POUND_KG / 1000.0
+"""The ton of 2000 lb in tonnes."""
+POUND_FORCE_N = POUND_KG * 9.80665
+_SCREENING = "_screening"
+
 # Longest ending first: the first that fits is the right one. A power per area keeps its unit.
 _US_ENDINGS: tuple[tuple[str, str, float], ...] = (
     ("_w_per_m2", "_w_per_m2", 1.0),
+    ("_m_per_s", "_ft_per_s", 1.0 / FOOT_M),
+    ("_pa", "_lb_per_ft2", FOOT_M**2 / POUND_FORCE_N),
+    ("_t_yr", "_ton_yr", 1.0 / SHORT_TON_T),
+    ("_kg_yr", "_lb_yr", 1.0 / POUND_KG),
+    ("_per_tonne_low_usd", "_per_ton_low_usd", SHORT_TON_T),
+    ("_per_tonne_high_usd", "_per_ton_high_usd", SHORT_TON_T),
     ("_per_m", "_per_ft", FOOT_M),
     ("_km2", "_mi2", 1.0 / AREA_TO_KM2["mi2"]),
     ("_m3", "_yd3", (3.0 * FOOT_M) ** -3),
@@ -88,6 +101,10 @@ _US_UNITS = {
     "m³": "yd³",
     "m²": "yd²",
     "m/yr": "ft/yr",
+    "m/s": "ft/s",
+    "Pa": "lb/ft²",
+    "t/yr": "ton/yr",
+    "kg/yr": "lb/yr",
 }
 _FACTOR_OF_UNIT = {
     "m": 1.0 / FOOT_M,
@@ -96,7 +113,13 @@ _FACTOR_OF_UNIT = {
     "m³": (3.0 * FOOT_M) ** -3,
     "m²": (3.0 * FOOT_M) ** -2,
     "m/yr": 1.0 / FOOT_M,
+    "m/s": 1.0 / FOOT_M,
+    "Pa": FOOT_M**2 / POUND_FORCE_N,
+    "t/yr": 1.0 / SHORT_TON_T,
+    "kg/yr": 1.0 / POUND_KG,
 }
+_QUANTITIES = ("value", "computed_low", "computed_high", "purchase_low", "purchase_high")
+_PRICES = ("price_low_usd", "price_high_usd")
 
 
 def us_name(name: str) -> tuple[str, float]:
@@ -107,6 +130,9 @@ def us_name(name: str) -> tuple[str, float]:
     >>> us_name("bank_height_m")[0], us_name("drainage_area_km2")[0], us_name("rank")
     ('bank_height_ft', 'drainage_area_mi2', ('rank', 1.0))
     """
+    if name.endswith(_SCREENING):
+        customary, factor = us_name(name.removesuffix(_SCREENING))
+        return customary + _SCREENING, factor
     for metric, customary, factor in _US_ENDINGS:
         if name.endswith(metric):
             return name[: -len(metric)] + customary, factor
@@ -130,16 +156,16 @@ T = TypeVar("T", bound=pd.DataFrame)
 def to_us(table: T) -> T:
     """Return a copy with metric columns renamed and turned into U.S. customary units.
 
-    A table with the columns ``value`` and ``unit`` has its values turned row by row. Geometry is
-    not touched: that is the CRS's business.
+    A table with a column ``unit`` has its values, quantities and unit prices turned row by row.
+    Geometry is not touched: that is the CRS's business.
     """
     out: T = table.copy()
     for name in table.columns:
         _, factor = us_name(str(name))
         if factor != 1.0:
             out[name] = out[name] * factor
-    if {"value", "unit"} <= set(out.columns):
-        out["value"] = out["value"] * out["unit"].map(_FACTOR_OF_UNIT).fillna(1.0)
+    if "unit" in out.columns:
+        _turn_rows(out, out["unit"].map(_FACTOR_OF_UNIT).fillna(1.0))
         out["unit"] = out["unit"].map(us_unit)
     renamed: T = out.rename(columns={name: us_name(str(name))[0] for name in table.columns})
     return renamed
@@ -162,10 +188,21 @@ def to_metric(table: T, metric_names: tuple[str, ...]) -> T:
         if customary != metric and customary in out.columns and metric not in out.columns:
             out[customary] = out[customary] / factor
             back[customary] = metric
-    if {"value", "unit"} <= set(out.columns):
+    if "unit" in out.columns:
         metric_of = {customary: metric for metric, customary in _US_UNITS.items()}
-        factors = {customary: _FACTOR_OF_UNIT[metric] for customary, metric in metric_of.items()}
-        out["value"] = out["value"] / out["unit"].map(factors).fillna(1.0)
+        factors = {
+            customary: 1.0 / _FACTOR_OF_UNIT[metric] for customary, metric in metric_of.items()
+        }
+        _turn_rows(out, out["unit"].map(factors).fillna(1.0))
         out["unit"] = out["unit"].map(lambda unit: metric_of.get(unit, unit))
     renamed: T = out.rename(columns=back)
     return renamed
+
+
+def _turn_rows(table: pd.DataFrame, factor: pd.Series) -> None:
+    for name in _QUANTITIES:
+        if name in table.columns:
+            table[name] = table[name] * factor
+    for name in _PRICES:
+        if name in table.columns:
+            table[name] = table[name] / factor
