@@ -17,10 +17,8 @@ knots pick up about two thirds of that (found on corridors of known shape)."""
 CORNER_LOSS = 0.025
 """Height lost per cell side and slope of the face: averaging lifts the ground at the toe and lowers
 it at the top, so the fitted rise falls short (found on noise-free corridors of known height: 4 cm
-at 3 m and 60 degrees on 1 m cells, half of that on 0.5 m cells, 1 to 2 cm at 30 degrees)."""
-STEEPEST_SEEN = 3.0
-"""Slope beyond which the correction of height stops growing."""
-
+at 3 m and 60 degrees on 1 m cells, half of that on 0.5 m cells, 1 to 2 cm at 30 degrees). The slope
+counts as no steeper than one cell of run shows it."""
 RESOLVED_CELLS = 2.0
 """A face whose true run is shorter than this many cells has no measurable angle."""
 UNRESOLVED_BELOW_CELLS = 1.8
@@ -44,7 +42,7 @@ def corrected_height_m(fitted_rise_m: Float, run_m: Float, cell_m: float) -> Flo
     run_m
         Corrected run of the face, shape (n,).
     """
-    slope = np.minimum(np.asarray(fitted_rise_m) / np.maximum(run_m, 1e-6), STEEPEST_SEEN)
+    slope = np.asarray(fitted_rise_m) / np.maximum(run_m, cell_m)
     return np.asarray(fitted_rise_m + CORNER_LOSS * cell_m * slope)
 
 

@@ -14,6 +14,10 @@ from reachrank.settings.sections import SectionsSettings
 Float = NDArray[np.float64]
 
 
+TINY_RISE_WIDTHS = 0.025
+"""A bank lower than a fortieth of the channel's width may be a step at the foot of the real one."""
+
+
 @dataclass(frozen=True)
 class BankRules:
     """How a bank is looked for; lengths in metres.
@@ -108,8 +112,8 @@ def measure_rows(  # type: ignore[no-untyped-def]
 ):
     """Fit one side at every row that is still open.
 
-    ``out`` is (rows, 6) as in `fit_bank`; a row with a true top is filled and closed, the others
-    keep NaN and stay open.
+    ``out`` is (rows, 6) as in `fit_bank`, NaN before the first look. A row with a true top is filled
+    and closed, one with a tiny step is filled and stays open, the others keep NaN and stay open.
     """
     rows = strip.shape[0]
     columns = offsets.size
@@ -119,7 +123,6 @@ def measure_rows(  # type: ignore[no-untyped-def]
     for i in range(rows):
         if not is_open[i]:
             continue
-        out[i, :] = np.nan
         half = 0.5 * width[i]
         if np.isnan(half):
             continue
@@ -166,7 +169,14 @@ def measure_rows(  # type: ignore[no-untyped-def]
         slope = result[RISE] / (result[TOP] - result[TOE])
         if slope < least_slope or result[GROUND] > lip_ratio * slope or result[RISE] > most_rise:
             continue
-        is_open[i] = False
+        if not np.isnan(out[i, RISE]):
+            # a step was found before: the bank proper is steeper, much higher and starts close by
+            step_slope = out[i, RISE] / (out[i, TOP] - out[i, TOE])
+            is_near = result[TOE] <= out[i, TOP] + half
+            if slope < step_slope or result[RISE] < 2.0 * out[i, RISE] or not is_near:
+                continue
+        # a rise that is tiny for the channel's width may be a step in the bank: look again farther
+        is_open[i] = result[RISE] < width[i] * TINY_RISE_WIDTHS
         for k in range(FIGURES):
             out[i, k] = result[k]
 
