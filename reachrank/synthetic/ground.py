@@ -111,7 +111,12 @@ class Ground:
             behind = np.maximum(distance - bank.top_m, 0.0)
             plain = self._plain.at(x_m[mine], y_m[mine])
             to_divide = self._to_divide.at(x_m[mine], y_m[mine])
-            z[mine] = self._behind(local, behind, bank.height_m + water[mine], plain, to_divide)
+            towards = stations.plan.curvature_per_m[at.index[mine]] * (
+                1.0 if side == "left" else -1.0
+            )
+            is_apart = smoothstep((0.5 - towards * distance) / 0.4)
+            near_divide = is_apart * smoothstep((5.0 - to_divide) / 4.0)
+            z[mine] = self._behind(local, behind, bank.height_m + water[mine], plain, near_divide)
             if spec.plants_m > 0:
                 patch = np.clip(self._plants.at(x_m[mine], y_m[mine]) - 0.4, 0.0, 1.0)
                 beyond_toe = smoothstep((distance - bank.toe_m) / 0.3)
@@ -124,7 +129,7 @@ class Ground:
         return self._with_valley(x_m, y_m, z, np.maximum(distance, 0.0))
 
     def _behind(
-        self, local: Array, behind: Array, top: Array, plain: Array, to_divide: Array
+        self, local: Array, behind: Array, top: Array, plain: Array, near_divide: Array
     ) -> Array:
         """Blend the ground behind the top into the flood plain, mostly below 7 % steep.
 
@@ -143,8 +148,10 @@ class Ground:
         if self._has_country:
             length = np.minimum(length, 12.0)  # a hillside begins where it begins
         blend = smoothstep((behind - start) / length)
-        near_divide = smoothstep((5.0 - to_divide) / 4.0) * smoothstep(behind / 1.0)
-        blend = np.maximum(blend, near_divide)
+        # Quicker, up to 15 %, where another limb is near; so a neck has no step in its middle.
+        # Not inside a bend, where the two limbs are alike.
+        quick = smoothstep(behind / np.maximum(1.0, 1.5 * np.abs(plain - top) / 0.15))
+        blend = np.maximum(blend, near_divide * quick)
         return local + blend * (plain - local)
 
     def _with_valley(self, x_m: Array, y_m: Array, z: Array, behind: Array) -> Array:
