@@ -112,8 +112,8 @@ def measure_rows(  # type: ignore[no-untyped-def]
 ):
     """Fit one side at every row that is still open.
 
-    ``out`` is (rows, 6) as in `fit_bank`, NaN before the first look. A row with a true top is filled
-    and closed, one with a tiny step is filled and stays open, the others keep NaN and stay open.
+    ``out`` is (rows, 6) as in `fit_bank`, NaN before the first look. A row with a true top is
+    filled and closed, one with a tiny step filled and left open, the others keep NaN and stay open.
     """
     rows = strip.shape[0]
     columns = offsets.size

@@ -20,7 +20,7 @@ from reachrank.channel.line import (
 )
 from reachrank.channel.path import low_ground_path
 from reachrank.channel.room import side_room_m
-from reachrank.channel.strip import cut_strip, median_along, row_median, smooth_along
+from reachrank.channel.strip import cut_strip, median_along, row_median, smooth_along, usual_width_m
 from reachrank.settings.channel import ChannelSettings
 from reachrank.surface import Surface
 
@@ -117,10 +117,9 @@ def both_sides(
         The raw strip (before smoothing along the channel) and its offsets.
     """
     cell = surface.cell_m
-    typical = float(np.nanmedian(width_m)) if np.isfinite(width_m).any() else 4.0 * cell
     widest = float(np.nanmax(width_m)) if np.isfinite(width_m).any() else 4.0 * cell
     look = np.clip(rules.look_widths * width_m, rules.look_m, rules.look_most_m)
-    broad = smooth_line(xy, 0.5 * typical / step_m)
+    broad = smooth_line(xy, 0.5 * usual_width_m(width_m, step_m) / step_m)
     across = left_normals(tangents(broad))
     figures = [np.full((len(xy), FIGURES), np.nan) for _ in range(2)]
     still_open = [np.ones(len(xy), bool) for _ in range(2)]
@@ -161,7 +160,8 @@ def blocked_rows(bed_m: Float, width_m: Float, step_m: float, rise_m: float) -> 
     usual = median_along(bed_m, half)
     with np.errstate(invalid="ignore"):
         high = bed_m - usual > rise_m
-    spread = max(1, round(float(np.nanmedian(width_m)) / step_m))
+    widest = float(np.nanmax(width_m[high])) if high.any() else 0.0
+    spread = max(1, round(widest / step_m))
     return np.asarray(maximum_filter1d(high.astype(np.uint8), 2 * spread + 1) > 0)
 
 
@@ -214,7 +214,8 @@ def find_channel(
     width = np.clip(width, 2.0 * cell, None)
     bed = np.full(len(line), np.nan)
     for _ in range(settings.recentre_rounds):
-        base = smooth_line(line, settings.base_smoothing_widths * float(np.nanmedian(width)) / step)
+        usual = usual_width_m(width, step)
+        base = smooth_line(line, settings.base_smoothing_widths * usual / step)
         base = resample(base, step)
         width = np.interp(np.linspace(0, 1, len(base)), np.linspace(0, 1, len(width)), width)
         normal = left_normals(tangents(base))
@@ -228,13 +229,11 @@ def find_channel(
         right_toe = np.where(blocked, np.nan, median_along(right.toe_m, rows))
         fresh = median_along(left_toe + right_toe, 3 * rows)
         width = np.where(np.isfinite(fresh), fresh, width)
-        width = np.clip(smooth_values(width, float(np.median(rows))), 1.5 * cell, None)
+        width = np.clip(smooth_values(width, rows), 1.5 * cell, None)
         left_toe = np.where(np.isfinite(left_toe), left_toe, width - right_toe)
         right_toe = np.where(np.isfinite(right_toe), right_toe, width - left_toe)
         middle = 0.5 * (left_toe - right_toe)
-        middle = smooth_values(
-            middle, settings.centre_smoothing_widths * float(np.nanmedian(width)) / step
-        )
+        middle = smooth_values(middle, settings.centre_smoothing_widths * width / step)
         line = _moved(base, normal, middle)
         bed = median_along(np.where(blocked, np.nan, bed), rows)
     count = len(line)

@@ -5,9 +5,9 @@ All coordinates in metres, points ordered downstream.
 
 from __future__ import annotations
 
+import numba
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d
 
 Float = NDArray[np.float64]
 
@@ -34,44 +34,74 @@ def resample(xy: Float, step_m: float) -> Float:
     return np.column_stack([np.interp(at, along, xy[:, 0]), np.interp(at, along, xy[:, 1])])
 
 
-def smooth_values(values: Float, sigma_steps: float) -> Float:
-    """Gaussian smoothing of a series along a line, ends mirrored; NaN is filled by its neighbours.
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def gaussian_along(values, sigma, pad, out):  # type: ignore[no-untyped-def]
+    """Gaussian average of a padded series, each place with its own sigma in steps.
+
+    ``values`` has ``pad`` more places at both ends than ``sigma`` and ``out``; NaN is left out, and
+    where all is NaN the result is.
+    """
+    for i in range(out.size):
+        s = sigma[i]
+        if s < 0.2:
+            out[i] = values[i + pad]
+            continue
+        half = min(pad, int(np.ceil(3.5 * s)))
+        total = 0.0
+        weight = 0.0
+        for k in range(-half, half + 1):
+            value = values[i + pad + k]
+            if not np.isnan(value):
+                w = np.exp(-0.5 * (k / s) ** 2)
+                total += w * value
+                weight += w
+        out[i] = total / weight if weight > 1e-3 else np.nan
+
+
+def _padded_average(values: Float, sigma_steps: Float | float, is_odd: bool) -> Float:
+    n = values.size
+    sigma = np.broadcast_to(np.asarray(sigma_steps, np.float64), (n,)).copy()
+    pad = min(n - 1, int(np.ceil(3.5 * float(sigma.max()))))
+    if is_odd:
+        before = 2.0 * values[0] - values[pad:0:-1]
+        after = 2.0 * values[-1] - values[-2 : -pad - 2 : -1]
+    else:
+        before = np.full(pad, values[0])
+        after = np.full(pad, values[-1])
+    out = np.empty(n)
+    gaussian_along(np.concatenate([before, values, after]), sigma, pad, out)
+    return out
+
+
+def smooth_values(values: Float, sigma_steps: Float | float) -> Float:
+    """Average a series along a line with Gaussian weights; NaN is filled by its neighbours.
 
     Parameters
     ----------
     values
         Shape (n,). Where all are NaN the result is NaN.
     sigma_steps
-        Standard deviation in steps; 0 or less returns the values.
+        Standard deviation in steps, one for all places or one for each.
     """
     values = np.asarray(values, np.float64)
     good = np.isfinite(values)
-    if sigma_steps <= 0 or not good.any():
+    if values.size < 2 or not good.any():
         return values.copy()
-    if good.all():
-        return np.asarray(gaussian_filter1d(values, sigma_steps, mode="nearest"))
-    weight = gaussian_filter1d(good.astype(np.float64), sigma_steps, mode="nearest")
-    total = gaussian_filter1d(np.where(good, values, 0.0), sigma_steps, mode="nearest")
+    smooth = _padded_average(values, sigma_steps, is_odd=False)
     index = np.arange(values.size)
-    filled = np.interp(index, index[good], values[good])
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return np.where(weight > 1e-3, total / weight, filled)
+    known = np.isfinite(smooth)
+    return np.where(known, smooth, np.interp(index, index[known], smooth[known]))
 
 
-def smooth_line(xy: Float, sigma_steps: float) -> Float:
-    """Gaussian smoothing of evenly spaced points that keeps both end points where they are.
+def smooth_line(xy: Float, sigma_steps: Float | float) -> Float:
+    """Smooth evenly spaced points with Gaussian weights, keeping both end points where they are.
 
     The line is continued past its ends by turning it about the end point (odd reflection), so a
-    straight line stays as it is.
+    straight line stays as it is. ``sigma_steps`` may differ from place to place, shape (n,).
     """
-    if sigma_steps <= 0 or len(xy) < 3:
+    if len(xy) < 3:
         return xy.copy()
-    pad = min(len(xy) - 1, int(np.ceil(4 * sigma_steps)))
-    before = 2 * xy[0] - xy[pad:0:-1]
-    after = 2 * xy[-1] - xy[-2 : -pad - 2 : -1]
-    padded = np.vstack([before, xy, after])
-    smoothed = gaussian_filter1d(padded, sigma_steps, axis=0, mode="nearest")[pad : pad + len(xy)]
-    return np.asarray(smoothed)
+    return np.column_stack([_padded_average(xy[:, k], sigma_steps, is_odd=True) for k in (0, 1)])
 
 
 def tangents(xy: Float) -> Float:

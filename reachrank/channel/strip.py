@@ -6,6 +6,7 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
+from reachrank.channel.line import smooth_values
 from reachrank.surface import Surface, sample_one
 
 Float = NDArray[np.float64]
@@ -101,6 +102,25 @@ def median_along(values: Float, half_rows: NDArray[np.int64]) -> Float:
     out = np.empty(values.size)
     running_median(np.asarray(values, np.float64), np.asarray(half_rows, np.int64), out)
     return out
+
+
+USUAL_WIDTHS = 20.0
+"""Length, in widths, over which a stream's usual width is taken."""
+
+
+def usual_width_m(width_m: Float, step_m: float) -> Float:
+    """Return the width that a place is part of: a running median over about twenty widths.
+
+    Smoothing goes by it, so that one wide pool does not smooth a bend away, and the head of a long
+    stream is not smoothed by the width of its mouth. Shape (n,); NaN only where all widths are.
+    """
+    known = np.isfinite(width_m)
+    if not known.any():
+        return width_m.copy()
+    index = np.arange(width_m.size)
+    filled = np.interp(index, index[known], width_m[known])
+    half = np.maximum(2, np.round(0.5 * USUAL_WIDTHS * filled / step_m)).astype(np.int64)
+    return smooth_values(median_along(filled, half), 0.5 * half)
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reachrank.channel.line import curvature_per_m, headings_rad, smooth_line
+from reachrank.channel.strip import usual_width_m
 from reachrank.settings.planform import PlanformSettings
 
 Float = NDArray[np.float64]
@@ -36,11 +37,10 @@ class Bend:
 
 def smoothed_curvature_per_m(xy: Float, step_m: float, width_m: Float, widths: float) -> Float:
     """Curvature of the centreline smoothed at the scale of its width, shape (n,), 1/m."""
-    sigma = widths * float(np.nanmedian(width_m)) / step_m
-    return curvature_per_m(smooth_line(xy, sigma))
+    return curvature_per_m(smooth_line(xy, widths * width_m / step_m))
 
 
-def _lobes(kappa: Float, least: Float, longest_flat: int) -> list[tuple[int, int]]:
+def _lobes(kappa: Float, least: Float, longest_flat: NDArray[np.int64]) -> list[tuple[int, int]]:
     """Return the runs of one sign, cut where the line is nearly straight for long enough."""
     n = kappa.size
     curved = np.abs(kappa) >= least
@@ -52,7 +52,7 @@ def _lobes(kappa: Float, least: Float, longest_flat: int) -> list[tuple[int, int
         if not curved[i]:
             continue
         s = np.sign(kappa[i])
-        broken = start is not None and (s != sign or i - last_curved > longest_flat)
+        broken = start is not None and (s != sign or i - last_curved > longest_flat[i])
         if start is None:
             start = i
         elif broken:
@@ -82,6 +82,8 @@ def _lobes(kappa: Float, least: Float, longest_flat: int) -> list[tuple[int, int
     return out
 
 
+LEAST_SCALE_STEPS = 3.0
+"""Least width, in steps of the centreline (cells), that smoothing goes by."""
 HEADING_SMOOTHING_WIDTHS = 0.15
 """Smoothing of the line before its direction is taken: just the jitter from point to point."""
 CORE = 0.3
@@ -150,13 +152,12 @@ def find_bends(
     """
     if len(xy) < 5:
         return [], np.zeros(len(xy))
-    typical = float(np.nanmedian(width_m))
+    # a channel of two cells is known no better than to a cell: smooth as if it were three
+    width_m = np.fmax(usual_width_m(width_m, step_m), LEAST_SCALE_STEPS * step_m)
     kappa = smoothed_curvature_per_m(xy, step_m, width_m, settings.smoothing_widths)
-    heading = headings_rad(smooth_line(xy, HEADING_SMOOTHING_WIDTHS * typical / step_m))
-    least = 1.0 / (
-        settings.straight_radius_widths * np.where(np.isfinite(width_m), width_m, typical)
-    )
-    flat = int(settings.straight_length_widths * typical / step_m)
+    heading = headings_rad(smooth_line(xy, HEADING_SMOOTHING_WIDTHS * width_m / step_m))
+    least = 1.0 / (settings.straight_radius_widths * width_m)
+    flat = (settings.straight_length_widths * width_m / step_m).astype(np.int64)
     bends = []
     for first, last in _lobes(kappa, least, flat):
         turning = float(heading[last] - heading[first])

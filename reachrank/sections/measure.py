@@ -17,7 +17,7 @@ from reachrank.channel.find import (
     median_half_rows,
 )
 from reachrank.channel.line import left_normals, smooth_line, tangents
-from reachrank.channel.strip import median_along
+from reachrank.channel.strip import median_along, usual_width_m
 from reachrank.settings.channel import ChannelSettings
 from reachrank.settings.sections import SectionsSettings
 from reachrank.surface import Surface
@@ -93,8 +93,7 @@ def measure_channel(
     """
     cell = surface.cell_m
     rules = bank_rules(settings)
-    typical = float(np.nanmedian(width_m))
-    square = left_normals(tangents(smooth_line(xy, 0.3 * typical / step_m)))
+    square = left_normals(tangents(smooth_line(xy, 0.3 * usual_width_m(width_m, step_m) / step_m)))
     left, right, strip, offsets = both_sides(
         surface, xy, square, width_m, step_m, channel, rules, others
     )

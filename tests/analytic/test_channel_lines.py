@@ -10,10 +10,10 @@ from scipy.special import j0
 from reachrank.channel.line import (
     arc_length,
     curvature_per_m,
+    left_normals,
     resample,
     smooth_line,
     tangents,
-    left_normals,
 )
 from reachrank.channel.room import side_room_m
 
