@@ -16,6 +16,7 @@ from reachrank.reaches.top_line import side_normal
 from reachrank.repairs.bank_line import BankLine, join_banks
 from reachrank.repairs.mouths import mouths_on_banks
 from reachrank.repairs.runs import Interval, cells, failing_runs, with_holes
+from reachrank.schema import MATERIALS
 from reachrank.settings.repairs import RepairsSettings
 
 Floats = NDArray[np.float64]
@@ -102,6 +103,7 @@ def run(tables: Tables, ctx: Context) -> Tables:
         banks=banks,
         repairs=_repairs_table(repairs, ctx.crs),
         tie_ins=_table(tie_ins, ["repair_id", "end", "length_m"], ctx.crs),
+        materials=pd.DataFrame(columns=list(MATERIALS.names)),
     )
 
 
