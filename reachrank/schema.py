@@ -41,13 +41,17 @@ class Column:
 
 @dataclass(frozen=True)
 class Layer:
-    """One layer. ``public`` layers are in a ranked file; the others only pass between stages."""
+    """One layer. ``public`` layers are for people; the others only pass between stages.
+
+    ``file`` says which files hold it: the ranked one, or those made from it for requests.
+    """
 
     name: str
     geometry: Geometry
     meaning: str
     columns: tuple[Column, ...]
     public: bool = True
+    file: Literal["ranked", "requests"] = "ranked"
 
     def __iter__(self) -> Iterator[Column]:
         return iter(self.columns)
@@ -417,6 +421,74 @@ RUN_INFO = Layer(
     ),
 )
 
+# ---- layers of the files that are made from a ranked file ----------------------------------
+
+_RANK_OF_BANK = (
+    _c("rank", "int", "Rank of the repair's best bank among all banks; 1 is first.", least=1),
+    _c("rank_low", "int", "5th percentile of that bank's rank over the draws.", least=1),
+    _c("rank_high", "int", "95th percentile of that bank's rank over the draws.", least=1),
+)
+_SHARE = _c("share_usd", "float", "What the program would pay, by its share and cap; a repair that several eligible applications ask for is shared equally among them.", least=0)
+
+DOCKET = Layer(
+    "docket", "Any", "Applications judged by a program's rules, one row for each; drawn at the place asked about.",
+    (
+        _c("application_id", "str", "Name of the application as given; row-N where it has none.", required=True),
+        _c("source_row", "int", "Place in the file of applications, from 1; the header is not counted.", least=1, required=True),
+        _c("state", "str", "eligible, visit_first, not_eligible, too_far, duplicate or not_placed.", required=True),
+        _c("reason_code", "str", "Short stable word for the reason.", required=True),
+        _c("reason", "str", "The reason as a sentence for a letter.", required=True),
+        _c("placed_by", "str", "How its place was found, and what was put right; null where none was found."),
+        _c("repair_id", "str", "The repair that it is matched to; null for none."),
+        _c("site_id", "str", "Permanent name of that repair once it is chosen."),
+        _c("bank_id", "str", "The bank of the repair with the best rank, else the nearest bank."),
+        _c("bank", "str", "left or right, looking downstream."),
+        _c("stream_id", "str", "The stream."),
+        _c("distance_m", "float", "From the place to the repair, else to the nearest bank.", least=0),
+        *_RANK_OF_BANK,
+        _PRIORITY,
+        _c("path", "str", "Kind of work of the repair: hand_built, design_first, leave_alone or visit_first."),
+        _c("length_m", "float", "Length of the repair along the top of the bank.", least=0),
+        _c("sediment_low_t_yr_screening", "float", "Low yearly soil loss at the bank, from the repair.", least=0),
+        _c("sediment_mid_t_yr_screening", "float", "Middle yearly soil loss at the bank, from the repair.", least=0),
+        _c("sediment_high_t_yr_screening", "float", "High yearly soil loss at the bank, from the repair.", least=0),
+        _c("cost_low_usd", "float", "Low cost of the repair.", least=0),
+        _c("cost_high_usd", "float", "High cost of the repair.", least=0),
+        _SHARE,
+        _c("cap_applied", "bool", "True where the cap of the program makes the share smaller."),
+        _c("structures_count", "int", "Structures within reach of the repair.", least=0),
+        _c("decision", "str", "What was decided; filled in by people, never here."),
+        _c("decided_on", "str", "The day of the decision."),
+        _c("decision_note", "str", "A note on the decision."),
+        _c("changed", "str", "What is not as in the docket that this one updates; null where nothing is."),
+        _c("rules_hash", "str", "Fingerprint of the rules; begins with demo- where no program's own were given.", required=True),
+        _c("run_id", "str", "Fingerprint of the ranking that it was judged by.", required=True),
+    ),
+    file="requests",
+)
+
+SITES = Layer(
+    "sites", "LineString", "Repairs that were chosen, their geometry frozen, each with a name that stays.",
+    (
+        _c("site_id", "str", "Permanent name of the site; made from its geometry when it was first chosen.", required=True),
+        _c("bank_id", "str", "The bank of the repair with the best rank, when it was chosen."),
+        _STREAM_ID,
+        _c("stream_name", "str", "Name of the stream from the input layer; null without one."),
+        _c("bank_rank", "int", "Rank of that bank among all banks, when it was chosen.", least=1),
+        _c("bank_rank_low", "int", "5th percentile of that rank over the draws.", least=1),
+        _c("bank_rank_high", "int", "95th percentile of that rank over the draws.", least=1),
+        _PRIORITY,
+        _c("structures_count", "int", "Structures within reach of the repair.", least=0),
+        _c("application_ids", "str", "The eligible applications for it, comma between; null for none."),
+        _SHARE,
+        _c("worth", "float", "Its worth in the choice within a budget; null where it was chosen by name.", least=0),
+        _c("charge_usd", "float", "What it takes from that budget.", least=0),
+        _c("run_id", "str", "Fingerprint of the ranking that it was chosen from.", required=True),
+        *REPAIRS.columns,
+    ),
+    file="requests",
+)
+
 # ---- layers that only pass between stages -------------------------------------------------
 
 STREAMS = Layer(
@@ -509,7 +581,10 @@ LAYERS: dict[str, Layer] = {
     layer.name: layer
     for layer in (
         REACHES, BANKS, BENDS, SECTIONS, EXPOSURES, REPAIRS, TIE_INS, MATERIALS, FACTORS, PROFILES, FINDINGS,
-        RUN_INFO, STREAMS, EDGES, CHANNEL, CHANNEL_POINTS, STRUCTURES, SOILS, CONSTRAINTS,
+        RUN_INFO, DOCKET, SITES, STREAMS, EDGES, CHANNEL, CHANNEL_POINTS, STRUCTURES, SOILS, CONSTRAINTS,
     )
 }
-PUBLIC_LAYERS: tuple[str, ...] = tuple(name for name, layer in LAYERS.items() if layer.public)
+PUBLIC_LAYERS: tuple[str, ...] = tuple(
+    name for name, layer in LAYERS.items() if layer.public and layer.file == "ranked"
+)
+"""The layers of a ranked file, in order."""

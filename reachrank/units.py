@@ -7,9 +7,10 @@ Register 85 FR 62698 (2020) for the U.S. survey foot.
 
 from __future__ import annotations
 
-from typing import Literal, TypeVar
+from typing import TYPE_CHECKING, Literal, TypeVar
 
-import pandas as pd
+if TYPE_CHECKING:
+    import pandas as pd
 
 LengthUnit = Literal["m", "ft", "us-ft"]
 
@@ -150,7 +151,7 @@ def us_unit(unit: str) -> str:
     return _US_UNITS.get(unit, unit)
 
 
-T = TypeVar("T", bound=pd.DataFrame)
+T = TypeVar("T", bound="pd.DataFrame")
 
 
 def to_us(table: T) -> T:

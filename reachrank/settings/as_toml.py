@@ -20,8 +20,15 @@ def settings_toml(settings: Settings | None = None) -> str:
 
     A setting without a value (None) is commented out where that is the default.
     """
-    lines = ["# Settings of reachrank. Leave out what you do not change.", ""]
-    _table(settings or Settings(), "", lines)
+    first = "Settings of reachrank. Leave out what you do not change."
+    return groups_toml(settings or Settings(), first)
+
+
+def groups_toml(groups: Any, first: str) -> str:
+    """Return any dataclass of groups of settings as a TOML file with comments."""
+    lines = [f"# {line}" for line in textwrap.wrap(first, _WIDTH)]
+    lines.append("")
+    _table(groups, "", lines)
     return "\n".join(lines).rstrip() + "\n"
 
 

@@ -43,21 +43,24 @@ def load_settings(
     >>> load_settings(None, {"inputs.least_line_m": 0.5}).inputs.least_line_m
     0.5
     """
-    data: dict[str, Any] = {}
-    where = ""
-    if path is not None:
-        where = str(path)
-        try:
-            data = tomllib.loads(Path(path).read_text(encoding="utf-8-sig"))
-        except OSError as error:
-            raise SettingsError(
-                f"The settings file cannot be read: {error.strerror}.", where=where
-            ) from error
-        except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-            raise SettingsError(f"This is not TOML: {error}.", where=where) from error
+    where = "" if path is None else str(path)
+    data: dict[str, Any] = {} if path is None else read_toml(path)
     for key, value in (overrides or {}).items():
         _put(data, key.split("."), value)
     return _settings(data, where)
+
+
+def read_toml(path: str | Path) -> dict[str, Any]:
+    """Read a TOML file; what is wrong with it is a `SettingsError`."""
+    where = str(path)
+    try:
+        return tomllib.loads(Path(path).read_text(encoding="utf-8-sig"))
+    except OSError as error:
+        raise SettingsError(
+            f"The settings file cannot be read: {error.strerror}.", where=where
+        ) from error
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise SettingsError(f"This is not TOML: {error}.", where=where) from error
 
 
 def settings_json(settings: Settings) -> str:
@@ -102,16 +105,30 @@ def parse_override(text: str) -> tuple[str, Any]:
 
 
 def _settings(data: Mapping[str, Any], where: str) -> Settings:
+    return checked_groups(Settings, data, where)
+
+
+_T = typing.TypeVar("_T")
+
+
+def checked_groups(
+    kind: type[_T],
+    data: Mapping[str, Any],
+    where: str,
+    *,
+    all_of_them: str = "`reachrank settings` prints every setting with its limits.",
+) -> _T:
+    """Make any dataclass of groups of settings from a mapping; all faults are raised at once."""
     faults: list[str] = []
-    made = _build(Settings, data, "", faults)
+    made = _build(kind, data, "", faults)
     if faults:
         count = f"{len(faults)} settings are" if len(faults) > 1 else "One setting is"
         raise SettingsError(
             f"{count} wrong:\n" + "\n".join(f"  {fault}" for fault in faults),
-            hint="\n`reachrank settings` prints every setting with its limits.",
+            hint=f"\n{all_of_them}",
             where=where,
         )
-    return typing.cast(Settings, made)
+    return typing.cast(_T, made)
 
 
 def _put(data: dict[str, Any], keys: list[str], value: Any) -> None:

@@ -1,9 +1,14 @@
 """Stage 11, write: layers into a GeoPackage, aside first, checked, then moved into place."""
 
-from reachrank.write.place import check_target
-from reachrank.write.profiles import DEFAULT_PROFILES, Profiles, read_profiles_option
-from reachrank.write.ranked import Units, public_tables, write_ranked
-from reachrank.write.step import write_step
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from reachrank.write.place import check_target
+    from reachrank.write.profiles import DEFAULT_PROFILES, Profiles, read_profiles_option
+    from reachrank.write.ranked import Units, public_tables, write_ranked
+    from reachrank.write.step import write_step
 
 __all__ = [
     "DEFAULT_PROFILES",
@@ -15,3 +20,23 @@ __all__ = [
     "write_ranked",
     "write_step",
 ]
+
+_HOME = {
+    "DEFAULT_PROFILES": "profiles",
+    "Profiles": "profiles",
+    "Units": "ranked",
+    "check_target": "place",
+    "public_tables": "ranked",
+    "read_profiles_option": "profiles",
+    "write_ranked": "ranked",
+    "write_step": "step",
+}
+
+
+def __getattr__(name: str) -> Any:
+    # Late, so that a sentence in feet does not wait for the libraries that write files.
+    if name in _HOME:
+        from importlib import import_module  # noqa: PLC0415
+
+        return getattr(import_module(f"reachrank.write.{_HOME[name]}"), name)
+    raise AttributeError(f"module 'reachrank.write' has no attribute {name!r}")

@@ -31,12 +31,19 @@ class Aside:
     landed: Path
 
 
-def check_target(target: Path, *, overwrite: bool, inputs: Iterable[str | Path] = ()) -> None:
+def check_target(
+    target: Path,
+    *,
+    overwrite: bool,
+    inputs: Iterable[str | Path] = (),
+    kind: str = "a GeoPackage",
+    ending: str = ".gpkg",
+) -> None:
     """Raise before the work starts if the result could not be put there after it."""
-    if target.suffix.lower() != ".gpkg":
+    if target.suffix.lower() != ending:
         raise UsageError(
-            f"The result is a GeoPackage, but its name is {target.name!r}.",
-            hint="Let it end in .gpkg.",
+            f"The result is {kind}, but its name is {target.name!r}.",
+            hint=f"Let it end in {ending}.",
         )
     if not target.parent.is_dir():
         raise OutputError(
@@ -62,7 +69,9 @@ def check_target(target: Path, *, overwrite: bool, inputs: Iterable[str | Path] 
 
 
 @contextmanager
-def aside(target: Path, *, overwrite: bool = False) -> Iterator[Aside]:
+def aside(
+    target: Path, *, overwrite: bool = False, kind: str = "a GeoPackage", ending: str = ".gpkg"
+) -> Iterator[Aside]:
     """Give a path to write to; when the block ends well, move that file to ``target``.
 
     Raises
@@ -72,7 +81,7 @@ def aside(target: Path, *, overwrite: bool = False) -> Iterator[Aside]:
         finished file then stays beside it as ``NAME.new.gpkg``, and the message says so. If the
         block itself fails, the unfinished file is deleted and the error goes on.
     """
-    check_target(target, overwrite=overwrite)
+    check_target(target, overwrite=overwrite, kind=kind, ending=ending)
     _clear_leavings(target)
     here = Aside(_name_aside(target), target)
     try:
@@ -80,9 +89,9 @@ def aside(target: Path, *, overwrite: bool = False) -> Iterator[Aside]:
         _flush(here.path)
         _move(here, overwrite=overwrite)
     finally:
-        for ending in ("", *_SIDECARS):
+        for sidecar in ("", *_SIDECARS):
             with suppress(OSError):
-                Path(f"{here.path}{ending}").unlink()
+                Path(f"{here.path}{sidecar}").unlink()
 
 
 def _move(here: Aside, *, overwrite: bool) -> None:
