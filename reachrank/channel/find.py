@@ -142,13 +142,27 @@ def both_sides(
     return side_of(figures[0]), side_of(figures[1]), strip, offsets
 
 
-def channel_bed_m(strip: Float, offsets_m: Float, width_m: Float, cell_m: float) -> Float:
-    """Return the median elevation of the inner bed at each station, NaN with any value missing."""
-    half = np.maximum(0.5 * width_m - 0.5 * cell_m, 0.5 * cell_m)
-    inner = np.abs(offsets_m)[None, :] <= half[:, None]
-    bed = row_median(np.where(inner, strip, np.nan))
-    bed[(np.isnan(strip) & inner).any(axis=1)] = np.nan
-    return bed
+BED_POINTS = 9
+"""Points across the bed that tell its level, whether it is there, and whether it is flat."""
+
+
+def cut_bed(surface: Surface, xy: Float, normal: Float, width_m: Float) -> Float:
+    """Return elevations across the inner bed, shape (n, 9), NaN where the DEM has none.
+
+    Unlike the strip that banks are looked for in, this knows no room: a gap is a gap in the data,
+    not ground that belongs to a neighbour.
+    """
+    cell = surface.cell_m
+    half = np.maximum(0.5 * width_m - 0.5 * cell, 0.25 * cell)
+    across = np.linspace(-1.0, 1.0, BED_POINTS)[None, :] * half[:, None]
+    return surface.sample(xy[:, :1] + across * normal[:, :1], xy[:, 1:] + across * normal[:, 1:])
+
+
+def bed_level_m(bed: Float) -> Float:
+    """Return the median elevation across the bed, NaN where any of it is missing."""
+    level = row_median(bed)
+    level[np.isnan(bed).any(axis=1)] = np.nan
+    return level
 
 
 def blocked_rows(bed_m: Float, width_m: Float, step_m: float, rise_m: float) -> NDArray[np.bool_]:
@@ -219,11 +233,9 @@ def find_channel(
         base = resample(base, step)
         width = np.interp(np.linspace(0, 1, len(base)), np.linspace(0, 1, len(width)), width)
         normal = left_normals(tangents(base))
-        left, right, strip, offsets = both_sides(
-            surface, base, normal, width, step, settings, rules
-        )
+        left, right, _, _ = both_sides(surface, base, normal, width, step, settings, rules)
         rows = median_half_rows(width, settings.median_widths, step)
-        bed = channel_bed_m(strip, offsets, width, cell)
+        bed = bed_level_m(cut_bed(surface, base, normal, width))
         blocked = blocked_rows(bed, width, step, BLOCKED_RISE_M)
         left_toe = np.where(blocked, np.nan, median_along(left.toe_m, rows))
         right_toe = np.where(blocked, np.nan, median_along(right.toe_m, rows))

@@ -11,9 +11,10 @@ from reachrank.bank.correct import corrected_height_m, corrected_run_m, face_ang
 from reachrank.bank.measure import bank_rules
 from reachrank.bank.noise import ground_noise_m
 from reachrank.channel.find import (
+    bed_level_m,
     blocked_rows,
     both_sides,
-    channel_bed_m,
+    cut_bed,
     median_half_rows,
 )
 from reachrank.channel.line import left_normals, smooth_line, tangents
@@ -73,6 +74,16 @@ def _bank_line(side, rows, cell_m: float, least_height_m: float) -> BankLine:  #
     return BankLine(toe, top, height, angle, bound & ~absent, misfit)
 
 
+def _ponds(bed: Float, width_m: Float, step_m: float, noise_m: float, times_as_wide: float) -> Bool:
+    """Stretches much wider than around whose surface is as flat as the noise allows."""
+    around = np.full(len(width_m), max(5, round(150.0 / step_m)), np.int64)
+    is_wide = width_m > times_as_wide * median_along(width_m, around)
+    spread = np.ptp(np.sort(bed, axis=1)[:, 1:-1], axis=1)
+    # of nine values without the two outermost: 2.5 standard deviations of noise on average
+    is_flat = spread < 4.0 * (noise_m if np.isfinite(noise_m) else 0.15) + 0.05
+    return np.asarray(is_wide & is_flat)
+
+
 def measure_channel(
     xy: Float,
     width_m: Float,
@@ -103,7 +114,8 @@ def measure_channel(
         0.5 * (left.bed_m + right.bed_m),
         np.where(np.isfinite(left.bed_m), left.bed_m, right.bed_m),
     )
-    core = channel_bed_m(strip, offsets, width_m, cell)
+    bed_points = cut_bed(surface, xy, square, width_m)
+    core = bed_level_m(bed_points)
     gap = np.isnan(core)
     crossing = blocked_rows(core, width_m, step_m, settings.crossing_rise_m)
     bed = median_along(
@@ -111,8 +123,5 @@ def measure_channel(
     )
     lines = [_bank_line(side, rows, cell, settings.least_height_m) for side in (left, right)]
     noise = ground_noise_m(surface, xy, square, lines[0].top_m, lines[1].top_m, step_m)
-    usual_width = median_along(width_m, np.full(len(xy), max(5, round(150.0 / step_m)), np.int64))
-    pond = width_m > settings.pond_widths * usual_width
-    return Measured(
-        square, lines[0], lines[1], bed, gap, crossing, np.asarray(pond), noise, strip, offsets
-    )
+    pond = _ponds(bed_points, width_m, step_m, noise, settings.pond_widths)
+    return Measured(square, lines[0], lines[1], bed, gap, crossing, pond, noise, strip, offsets)
