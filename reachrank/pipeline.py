@@ -1,8 +1,9 @@
 """The order of the stages; the only file that knows it.
 
 Every stage but the first and the last is a package of that name with ``run(tables, ctx) ->
-tables``. The three stages that look at pixels work one stream at a time, so they run in batches
-of streams: no moment of the run holds more of the DEM than one batch needs.
+tables``. The stages that look at pixels work one stream at a time, so they run in batches of
+streams: no moment of the run holds more of the DEM than one batch needs. Sections must know the
+channels beside them, so they are cut when all channels are found.
 """
 
 from __future__ import annotations
@@ -24,7 +25,9 @@ STAGES = (
     "read", "network", "channel", "planform", "sections", "reaches",
     "exposure", "hazard", "priority", "repairs", "write",
 )  # fmt: skip
-BY_STREAM = ("channel", "planform", "sections")
+BATCHED = (("channel", "planform"), ("sections",))
+"""Stages that run in batches of streams; those of one group follow each other batch by batch."""
+_SEEN_WHOLE = {"sections": ("channel_points",)}
 BATCH_KM = 60.0
 """Stream kilometres in one batch: at 1 m cells and a 100 m corridor about 50 MB of elevation."""
 
@@ -64,14 +67,15 @@ def rank_tables(
 def rank_opened(tables: Tables, ctx: Context, *, keep_points: bool = False) -> Tables:
     """Run the stages from network to repairs on inputs that have been opened."""
     whole = ctx.progress
-    drop = () if keep_points else ("channel_points",)
     with ctx.dem:  # forgets the elevations that it keeps when the last stage is done
-        for names in (("network",), BY_STREAM, *((name,) for name in STAGES[5:-1])):
+        for names in (("network",), *BATCHED, *((name,) for name in STAGES[5:-1])):
             ctx.progress = _share_of(names, whole)
-            if names == BY_STREAM:
-                tables = run_by_stream(names, tables, ctx, drop=drop)
+            if names in BATCHED:
+                tables = run_by_stream(names, tables, ctx)
             else:
                 tables = run_stage(names[0], tables, ctx)
+            if names == ("sections",) and not keep_points:
+                del tables["channel_points"]
     ctx.progress = whole
     return tables
 
@@ -92,7 +96,7 @@ def run_stage(name: str, tables: Tables, ctx: Context) -> Tables:
     """Run one stage after ``read`` on the whole of its input."""
     if name not in STAGES[1:-1]:
         raise UsageError(f"There is no stage {name!r}.", hint=f"Stages: {', '.join(STAGES[1:-1])}.")
-    if name in BY_STREAM:
+    if any(name in names for names in BATCHED):
         return run_by_stream((name,), tables, ctx)
     ctx.progress(0.0, name)
     new: Tables = import_module(f"reachrank.{name}").run(tables, ctx)
@@ -102,13 +106,12 @@ def run_stage(name: str, tables: Tables, ctx: Context) -> Tables:
     return new
 
 
-def run_by_stream(
-    names: Sequence[str], tables: Tables, ctx: Context, *, drop: Sequence[str] = ()
-) -> Tables:
-    """Run stages that treat each stream by itself, batch by batch, and join what they made.
+def run_by_stream(names: Sequence[str], tables: Tables, ctx: Context) -> Tables:
+    """Run stages on one batch of streams after the other, and join what they made.
 
-    ``drop`` names layers that are let go after each batch. The result does not depend on how the
-    streams are dealt out, because these stages look at one stream at a time.
+    A batch is told by the layer `edges`; `channel_points` are given whole to the sections and by
+    stream to the stages that make or change them. The result does not depend on how the streams
+    are dealt out.
     """
     whole = ctx.progress
     made: dict[str, list[Table]] = {}
@@ -116,14 +119,14 @@ def run_by_stream(
     try:
         for number, batch in enumerate(batches):
             here = part(whole, number / len(batches), (number + 1) / len(batches))
-            now = _only_streams(tables, batch)
+            now = _only_streams(tables, batch, whole=_SEEN_WHOLE.get(names[0], ()))
             given = dict(now)
             for place, name in enumerate(names):
                 ctx.progress = part(here, place / len(names), (place + 1) / len(names))
                 ctx.progress(0.0, name)
                 now = import_module(f"reachrank.{name}").run(now, ctx)
             for layer, table in now.items():
-                if table is not given.get(layer) and layer not in drop:
+                if table is not given.get(layer):
                     made.setdefault(layer, []).append(table)
     finally:
         ctx.progress = whole
@@ -157,10 +160,10 @@ def batches_of_streams(
     yield batch
 
 
-def _only_streams(tables: Tables, streams: set[str]) -> Tables:
+def _only_streams(tables: Tables, streams: set[str], whole: Sequence[str]) -> Tables:
     return {
         layer: table[table["stream_id"].isin(streams)].reset_index(drop=True)
-        if "stream_id" in table
+        if "stream_id" in table and layer not in whole
         else table
         for layer, table in tables.items()
     }
@@ -168,11 +171,9 @@ def _only_streams(tables: Tables, streams: set[str]) -> Tables:
 
 def _joined(parts: Sequence[Table]) -> Table:
     """Put the batches of one layer together, in the order of the streams' names."""
-    with_rows = [table for table in parts if len(table)] or list(parts[:1])
-    if len(with_rows) == 1:
-        return with_rows[0]
     from reachrank.write.conform import with_schema_types  # noqa: PLC0415
 
+    with_rows = [table for table in parts if len(table)] or list(parts[:1])
     joined = pd.concat([with_schema_types(table) for table in with_rows], ignore_index=True)
     return joined.sort_values("stream_id", kind="stable") if "stream_id" in joined else joined
 

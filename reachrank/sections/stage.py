@@ -71,10 +71,12 @@ class _Stream:
 def run(tables: Tables, ctx: Context) -> Tables:
     """Measure sections along every stream.
 
-    Reads `channel_points` (with bends); adds `sections` and `profiles`.
+    Reads `channel_points` (with bends); adds `sections` and `profiles`. Where there is the layer
+    `edges`, only its streams are measured; the points of the others are neighbours.
     """
     points = tables["channel_points"]
-    streams = _streams(points, NEIGHBOURS_M)
+    wanted = set(tables.get("edges", points)["stream_id"])
+    streams = _streams(points, NEIGHBOURS_M, wanted)
     lines = [shapely.LineString(s.points[["x_m", "y_m"]].to_numpy(np.float64)) for s in streams]
     widest = np.array([float(s.points["toe_width_m"].max()) for s in streams])
     half = look_half_width_m(bank_rules(ctx.settings.sections), np.nan_to_num(widest))
@@ -104,12 +106,12 @@ def run(tables: Tables, ctx: Context) -> Tables:
     return with_tables(tables, sections=sections, profiles=pd.DataFrame(profiles, columns=names))
 
 
-def _streams(points: pd.DataFrame, reach_m: float) -> list[_Stream]:
-    """Split the points by stream and give each its neighbours' points within reach."""
+def _streams(points: pd.DataFrame, reach_m: float, wanted: set[str]) -> list[_Stream]:
+    """Split the points by stream and give each wanted one its neighbours' points within reach."""
     xy = points[["x_m", "y_m"]].to_numpy(np.float64)
     groups = points.groupby("stream_id", sort=True).indices
     if len(groups) < 2:
-        return [_Stream(name, points.iloc[index], None) for name, index in groups.items()]
+        return [_Stream(n, points.iloc[i], None) for n, i in groups.items() if n in wanted]
     boxes = {
         name: (xy[i].min(axis=0) - reach_m, xy[i].max(axis=0) + reach_m)
         for name, i in groups.items()
@@ -118,6 +120,8 @@ def _streams(points: pd.DataFrame, reach_m: float) -> list[_Stream]:
     names = list(groups)
     out = []
     for k, name in enumerate(names):
+        if name not in wanted:
+            continue
         index = groups[name]
         near = [
             names[j]

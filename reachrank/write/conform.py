@@ -77,13 +77,30 @@ def conform(table: Table, layer: Layer, *, whole: bool) -> Table:
 
 
 def with_schema_types(table: Table) -> Table:
-    """Return the table with every column that any layer declares in the schema's type.
+    """Return the table with its declared columns in the types that stages hand on.
 
-    Parts of a layer that were made separately can then be joined without pandas guessing a type
-    from a part that happens to be empty or all null.
+    Text is ``object`` with None, whole numbers ``Int64``, numbers ``float64``, yes or no ``bool``,
+    or ``boolean`` where some are missing: as `reachrank.read.read_tables` gives them. Parts of a
+    layer that were made separately can then be joined without pandas guessing a type from a part
+    that happens to be empty or all null.
     """
     kinds = {column.name: column.kind for layer in LAYERS.values() for column in layer}
-    return table.astype({n: DTYPES[kinds[n]] for n in _attribute_names(table) if n in kinds})
+    new = table.copy()
+    for name in _attribute_names(table):
+        kind = kinds.get(name)
+        if kind is None:
+            continue
+        values = table[name]
+        if kind == "float":
+            new[name] = values.to_numpy("float64", na_value=np.nan)
+        elif kind in ("str", "bytes"):
+            plain = values.astype("object")
+            new[name] = plain.where(plain.notna(), None)
+        elif kind == "bool" and not values.isna().any():
+            new[name] = values.astype("bool")
+        else:
+            new[name] = values.astype(DTYPES[kind])
+    return new
 
 
 def _attribute_names(table: Table) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from types import SimpleNamespace
 
 import geopandas as gpd
@@ -92,10 +93,33 @@ def test_the_result_does_not_depend_on_the_batches(fakes, monkeypatch, batch_km)
     assert sum(len(call) for call in fakes) == 6
 
 
-def test_points_are_let_go_where_asked(fakes):
-    ctx = SimpleNamespace(progress=lambda _fraction, _message: None)
-    made = run_by_stream(("channel", "planform"), {"edges": edges()}, ctx, drop=("channel_points",))
-    assert set(made) == {"edges", "bends"}
+def test_points_are_let_go_when_the_sections_are_cut(monkeypatch):
+    seen: dict[str, set[str]] = {}
+
+    def stage(name):
+        def run(tables, _ctx):
+            seen[name] = set(tables)
+            new = {"channel": "channel_points", "sections": "sections"}.get(name)
+            made = {new: pd.DataFrame({"stream_id": tables["edges"]["stream_id"]})} if new else {}
+            if name == "sections":  # every channel is there, whatever the batch
+                assert len(tables["channel_points"]) == 6
+            return with_tables(tables, **made)
+
+        return run
+
+    monkeypatch.setattr(
+        pipeline, "import_module", lambda name: SimpleNamespace(run=stage(name.split(".")[1]))
+    )
+    monkeypatch.setattr(
+        pipeline, "batches_of_streams", lambda tables: batches_of_streams(tables, 9.0)
+    )
+    ctx = SimpleNamespace(progress=lambda _fraction, _message: None, dem=contextlib.nullcontext())
+    made = pipeline.rank_opened({"edges": edges()}, ctx)
+    assert len(made["sections"]) == 6
+    assert list(seen) == list(STAGES[1:-1])
+    assert "channel_points" in seen["sections"]
+    assert "channel_points" not in seen["reaches"]
+    assert "channel_points" in pipeline.rank_opened({"edges": edges()}, ctx, keep_points=True)
 
 
 def test_an_unknown_stage_is_a_usage_error():

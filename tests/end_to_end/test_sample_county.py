@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 import contextlib
+import functools
 import io
 from pathlib import Path
 
 import geopandas as gpd
+import pandas as pd
 import pytest
 
+from reachrank import pipeline
 from reachrank.__main__ import main
+from reachrank.context import Inputs
+from reachrank.pipeline import batches_of_streams
+from reachrank.settings.load import load_settings
 
 COUNTY = Path(__file__).resolve().parents[2] / "sample_data"
 BESIDE_M = 15.0
@@ -82,3 +88,26 @@ def test_every_input_of_the_county_is_used(demo):
     )
     exposures = gpd.read_file(ranked, layer="exposures")
     assert "road" in set(exposures["structure_class"])
+
+
+def test_the_size_of_a_batch_changes_nothing(monkeypatch):
+    """Memory is bounded by dealing streams out in batches; the result must not show it."""
+    settings = load_settings(COUNTY / "settings.toml")
+    inputs = Inputs(streams=str(COUNTY / "streams.gpkg"), dem=(str(COUNTY / "dem"),))
+    tables, ctx = pipeline.open_inputs(inputs, settings)
+    made = []
+    with ctx.dem:
+        tables = pipeline.run_stage("network", tables, ctx)
+        assert tables["edges"]["stream_id"].nunique() > 3
+        for batch_km in (0.001, 1000.0):
+            monkeypatch.setattr(
+                pipeline,
+                "batches_of_streams",
+                functools.partial(batches_of_streams, batch_km=batch_km),
+            )
+            now = tables
+            for names in pipeline.BATCHED:
+                now = pipeline.run_by_stream(names, now, ctx)
+            made.append(now)
+    for layer in ("channel_points", "bends", "sections", "profiles"):
+        pd.testing.assert_frame_equal(made[0][layer], made[1][layer], check_exact=True)
