@@ -111,7 +111,8 @@ def _cell_m2(crs: CRS, transform: rasterio.Affine, latitude: float) -> float:
         metres = float(crs.axis_info[0].unit_conversion_factor)
         return float(abs(transform.determinant)) * metres**2
     ellipsoid = crs.get_geod() or Geod(ellps="WGS84")
-    width, height = abs(transform.a), abs(transform.e)
+    width = float(np.hypot(transform.a, transform.d))
+    height = float(np.hypot(transform.b, transform.e))
     low, high = latitude - height / 2, latitude + height / 2
     area, _ = ellipsoid.polygon_area_perimeter([0.0, width, width, 0.0], [low, low, high, high])
     return float(abs(area))

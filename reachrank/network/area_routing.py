@@ -84,7 +84,8 @@ def routed_area(
     if not (edge_at >= 0).any():
         return RoutedArea(np.full(count, np.nan), np.zeros(count, bool))
     sunk = np.where(edge_at >= 0, elevation_m - np.float32(burn_m), elevation_m)
-    cell_x, cell_y = abs(transform.a), abs(transform.e)
+    cell_x = float(np.hypot(transform.a, transform.d))  # also on a turned grid
+    cell_y = float(np.hypot(transform.b, transform.e))
     code = flow_directions(sunk, cell_x, cell_y)
     grid = pyflwdir.from_array(code, ftype="d8", check_ftype=False)
     label = edge_at.ravel().copy()

@@ -59,7 +59,8 @@ def trace_grid(
     >>> len(lines)  # the floor, from where 0.3 km² has gathered to the edge
     1
     """
-    cell_x, cell_y = abs(transform.a), abs(transform.e)
+    cell_x = float(np.hypot(transform.a, transform.d))  # also on a turned grid
+    cell_y = float(np.hypot(transform.b, transform.e))
     cell_km2 = cell_x * cell_y / 1e6
     progress(0.0, "flow directions")
     code = flow_directions(elevation_m, cell_x, cell_y)
