@@ -20,6 +20,8 @@ Array = NDArray[np.float64]
 FILL_SLOPE = 1.0 / 1.5
 """Fall over run of a road fill's sides."""
 DITCH_DEPTH_M, DITCH_HALF_WIDTH_M = 0.4, 1.2
+EXACT_WITHIN_M = 25.0
+"""Distance from the channel within which the nearest point of it is found exactly."""
 BEHIND_M = 30.0
 """How far the first slope of the ground behind the top goes on."""
 
@@ -74,13 +76,14 @@ class Ground:
         self._relief = smooth_field(self.bounds_m, 9.0, rng)
         self._plants = smooth_field(self.bounds_m, 1.2, rng)
         self._plain = self._flood_plain() if country is None else country
+        self._near_map, self._away_map = self._map_stations()
         self._to_divide = self._distance_to_divide()
         self._envelope = {side: self._outermost_tops(side) for side in ("left", "right")}
 
     def nearest(self, x_m: Array, y_m: Array) -> Nearest:
         """Find the nearest point of the centreline for each of n points."""
         plan = self.stations.plan
-        _, i = self._tree.query(np.column_stack([x_m, y_m]), workers=-1)
+        i = self._nearest_station(x_m, y_m)
         step = float(plan.s_m[1] - plan.s_m[0])
         cos, sin = np.cos(plan.heading_rad[i]), np.sin(plan.heading_rad[i])
         dx, dy = x_m - plan.x_m[i], y_m - plan.y_m[i]
@@ -90,6 +93,17 @@ class Ground:
         at = np.clip(i + move / step, 0.0, plan.s_m.size - 1.000001)
         index = at.astype(np.int64)
         return Nearest(index, at - index, np.hypot(along - move, across), across >= 0)
+
+    def _nearest_station(self, x_m: Array, y_m: Array) -> NDArray[np.int64]:
+        """Find the nearest station exactly near the channel, to about a metre far from it."""
+        left, bottom, _, _ = self.bounds_m
+        rows, columns = self._near_map.shape
+        row = np.clip(np.rint(y_m - bottom).astype(int), 0, rows - 1)
+        column = np.clip(np.rint(x_m - left).astype(int), 0, columns - 1)
+        i: NDArray[np.int64] = self._near_map[row, column].astype(np.int64)
+        close = self._away_map[row, column] < EXACT_WITHIN_M
+        _, i[close] = self._tree.query(np.column_stack([x_m, y_m])[close], workers=-1)
+        return i
 
     def elevation(self, x_m: Array, y_m: Array, *, works: bool = True) -> Array:
         """Return elevations in metres at n points; without ``works`` no crossings and ponds."""
@@ -217,17 +231,22 @@ class Ground:
             plain[first : first + 2000] = weight @ values / weight.sum(axis=1)
         return Gridded(plain.reshape(ys.size, xs.size), left, bottom, 4.0)
 
-    def _distance_to_divide(self) -> Gridded:
-        """Measure how far places are from where the nearest limb changes."""
+    def _map_stations(self) -> tuple[NDArray[np.int32], Array]:
+        """Return, on a 1 m grid over the bounds, the nearest station and how far it is."""
         left, bottom, right, top = self.bounds_m
         plan = self.stations.plan
-        shape = (int(top - bottom) + 2, int(right - left) + 2)
-        row = np.clip(np.rint(plan.y_m - bottom).astype(int), 0, shape[0] - 1)
-        column = np.clip(np.rint(plan.x_m - left).astype(int), 0, shape[1] - 1)
-        here = np.full(shape, np.nan)
-        here[row, column] = plan.s_m
-        _, nearest = distance_transform_edt(np.isnan(here), return_indices=True)
-        s = here[tuple(nearest)]
+        here = np.full((int(top - bottom) + 2, int(right - left) + 2), -1, np.int32)
+        row = np.rint(plan.y_m - bottom).astype(int)
+        column = np.rint(plan.x_m - left).astype(int)
+        inside = (row >= 0) & (row < here.shape[0]) & (column >= 0) & (column < here.shape[1])
+        here[row[inside], column[inside]] = np.flatnonzero(inside)
+        away, nearest = distance_transform_edt(here < 0, return_indices=True)
+        return here[tuple(nearest)], away
+
+    def _distance_to_divide(self) -> Gridded:
+        """Measure how far places are from where the nearest limb changes."""
+        left, bottom, _, _ = self.bounds_m
+        s = self.stations.plan.s_m[self._near_map]
         is_divide = np.zeros(s.shape, bool)
         is_divide[:, 1:] |= np.abs(np.diff(s, axis=1)) > 8.0
         is_divide[1:, :] |= np.abs(np.diff(s, axis=0)) > 8.0

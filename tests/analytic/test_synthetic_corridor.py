@@ -237,3 +237,39 @@ def test_every_named_corridor_says_what_it_is() -> None:
     assert {1.5, 2.0, 2.5, 3.0, 4.0, 6.0} <= {spec.radius_width for spec in CORRIDORS.values()}
     assert min(spec.height_m for spec in CORRIDORS.values()) == 0.4
     assert max(spec.height_m for spec in CORRIDORS.values()) == 4.0
+
+
+@pytest.mark.parametrize("name", ["sine_w3_tight", "kinoshita_w5", "bar_w12"])
+def test_the_top_is_a_lip_with_flatter_ground_behind_it(name: str) -> None:
+    corridor = make_corridor(variant(CORRIDORS[name], noise_m=0.0, cell_m=2.0), seed=1)
+    truth = corridor.truth
+    for side, sign in (("left", 1.0), ("right", -1.0)):
+        bank = truth.bank(side)
+        seen = bank.valid
+        rise = []
+        for behind in (0.1, 1.1):
+            out = (bank.top_offset_m + behind)[seen]
+            x = truth.x_m[seen] - sign * out * np.sin(truth.heading_rad[seen])
+            y = truth.y_m[seen] + sign * out * np.cos(truth.heading_rad[seen])
+            rise.append(corridor.exact_elevation(x, y))
+        slope = np.degrees(np.arctan(rise[1] - rise[0]))
+        # Behind the top at most 15 % (8.5 degrees) is built; the flattest faces have 10 degrees.
+        assert np.percentile(slope, 99) < 8.6
+        assert np.median(slope) < 0.35 * np.median(bank.angle_deg)
+
+
+def test_heading_is_the_direction_of_the_line_in_the_world(plain: Corridor) -> None:
+    truth = plain.truth
+    heading = np.arctan2(np.gradient(truth.y_m), np.gradient(truth.x_m))
+    off = np.angle(np.exp(1j * (heading - truth.heading_rad)))
+    # Half a step at the ends: 0.125 m times the greatest curvature, 1 / 10 m.
+    assert np.abs(off).max() < 0.0126
+
+
+def test_limbs_of_the_neck_come_within_two_widths() -> None:
+    truth = make_corridor(variant(CORRIDORS["neck_w5"], cell_m=4.0), seed=1).truth
+    xy = np.column_stack([truth.x_m, truth.y_m])[::4]
+    s = truth.s_m[::4]
+    apart = np.hypot(*(xy[:, None] - xy[None]).transpose(2, 0, 1))
+    apart[np.abs(s[:, None] - s[None]) < 50.0] = np.inf
+    assert 5.0 < apart.min() < 2.0 * 5.0
