@@ -42,7 +42,7 @@ class RepairsSettings:
     tie_in_m: float = setting(
         1.5,
         "Length of sound bank taken in at each end of a hand-built repair, so that the stream "
-        "does not get behind it.",
+        "does not get behind it. Designed work has its own, in the group work.",
         unit="m",
         least=0.0,
         greatest=100.0,
