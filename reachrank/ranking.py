@@ -81,6 +81,11 @@ class Ranking:
         return self.tables["tie_ins"]
 
     @property
+    def materials(self) -> pd.DataFrame:
+        """What each repair takes."""
+        return self.tables["materials"]
+
+    @property
     def factors(self) -> pd.DataFrame:
         """How each bank's hazard came about."""
         return self.tables["factors"]
