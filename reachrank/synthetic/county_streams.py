@@ -86,7 +86,7 @@ SKETCHES = (
     _Sketch(
         "Kettlemoss Run",
         CorridorSpec(
-            toe_width_m=2.6, width_growth_frac=0.3, height_m=0.95, outside_angle_deg=52.0,
+            toe_width_m=3.5, width_growth_frac=0.2, height_m=0.95, outside_angle_deg=52.0,
             inside_angle_deg=20.0, slope_ratio=0.011, ground_slope_ratio=0.0,
             ponds=(Pond(at_m=270.0, radius_m=17.0),),
         ),
@@ -102,7 +102,7 @@ SKETCHES = (
     _Sketch(
         "Pennythorn Branch",
         CorridorSpec(
-            toe_width_m=3.0, width_growth_frac=0.3, height_m=1.1, outside_angle_deg=55.0,
+            toe_width_m=3.7, width_growth_frac=0.2, height_m=1.1, outside_angle_deg=55.0,
             inside_angle_deg=18.0, slope_ratio=0.009, ground_slope_ratio=0.0,
             failing=(
                 Failing(side="right", from_m=532.0, to_m=580.0, height_m=2.2, angle_deg=66.0),
@@ -120,7 +120,7 @@ SKETCHES = (
     _Sketch(
         "Ashbarrow Run",
         CorridorSpec(
-            toe_width_m=2.8, width_growth_frac=0.4, height_m=1.0, outside_angle_deg=55.0,
+            toe_width_m=3.6, width_growth_frac=0.25, height_m=1.0, outside_angle_deg=55.0,
             inside_angle_deg=20.0, slope_ratio=0.010, ground_slope_ratio=0.0,
         ),
         head_m=(1500.0, 1480.0),
