@@ -81,11 +81,13 @@ class CountyGround:
 
     def elevation(self, x_m: Array, y_m: Array) -> Array:
         """Return elevations in metres at n points."""
-        z = self.country.at(x_m, y_m)
+        # a channel's own ground runs out into the country; where two are near the lower one has it
+        z = np.full(np.shape(x_m), np.inf)
         for ground, away in zip(self.grounds, self._away, strict=True):
             near = away.at(x_m, y_m) < STRIP_M
             if near.any():
                 z[near] = np.minimum(z[near], ground.elevation(x_m[near], y_m[near]))
+        z = np.where(np.isfinite(z), z, self.country.at(x_m, y_m))
         return self._with_roads(x_m, y_m, z)
 
     def _with_roads(self, x_m: Array, y_m: Array, z: Array) -> Array:
