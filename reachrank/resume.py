@@ -63,7 +63,7 @@ def resume(
             hint="Take up the run from the file of a `reachrank step`.",
             where=str(path),
         )
-    inputs = _inputs(value_of(info, "inputs"))
+    inputs = inputs_of(value_of(info, "inputs"))
     if dem:
         inputs = replace(inputs, dem=tuple(dem))
     if dem_units:
@@ -77,7 +77,7 @@ def resume(
     ctx = Context(
         inputs=inputs,
         settings=settings or settings_from_json(value_of(info, "settings")),
-        dem=_open_dem(inputs, crs, jobs),
+        dem=open_dem(inputs, crs, jobs),
         crs=crs,
         output_crs=CRS.from_user_input(value_of(info, "crs.output")),
         findings=findings,
@@ -88,7 +88,8 @@ def resume(
     return here, ctx
 
 
-def _inputs(text: str) -> Inputs:
+def inputs_of(text: str) -> Inputs:
+    """Return the inputs that a file remembers, from the text in its ``run_info``."""
     data: dict[str, Any] = json.loads(text)
     names = {field.name for field in fields(Inputs)}
     known: dict[str, Any] = {
@@ -99,8 +100,8 @@ def _inputs(text: str) -> Inputs:
     return Inputs(**known)
 
 
-def _open_dem(inputs: Inputs, working: CRS, jobs: int) -> Dem:
-    """Open the DEM in the working CRS that the run has already chosen."""
+def open_dem(inputs: Inputs, working: CRS, jobs: int) -> Dem:
+    """Open the DEM of a run that is over, or goes on, in the working CRS that it had chosen."""
     remote = inputs.allow_remote
     paths = find_rasters(inputs.dem, allow_remote=remote)
     files = [describe_raster(path, allow_remote=remote) for path in paths]
