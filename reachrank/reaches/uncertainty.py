@@ -10,6 +10,11 @@ MEDIAN_COST = float(np.sqrt(np.pi / 2.0))
 MAD_TO_SD = 1.4826
 """Standard deviation over median absolute deviation, normal errors."""
 
+SHAPE_ERROR_M = 0.03
+"""Error of a bank's height that stays however many sections there are: the face is not straight,
+low plants are left in the ground, cells average corners. Found on corridors of known height, where
+it makes the 90 % interval hold the truth in about nine of ten banks."""
+
 
 def independent_sections(station_m: NDArray[np.float64], smoothing_m: float) -> float:
     """Return how many independent sections a set of sections is worth.
@@ -51,20 +56,19 @@ def bank_height_se(
 
     Notes
     -----
-    A height is the difference of two elevations, so noise alone gives it a standard deviation of
-    ``sqrt(2) noise``. The sections' own spread (from the median absolute deviation) holds that
-    noise and the bank's real ups and downs; with few sections it is badly known and often too
-    small. So the larger of the two is taken as the deviation of one section, never their sum,
-    which would count the noise twice. The error of a median of n independent values is 1.2533
-    of that over ``sqrt(n)`` (the large-sample result for normal errors, from memory of Kendall &
-    Stuart, The Advanced Theory of Statistics).
+    A height is the difference of two elevations, so noise gives it a standard deviation of
+    ``sqrt(2) noise``; the error of a median of n independent values is 1.2533 of that over
+    ``sqrt(n)`` (the large-sample result for normal errors, from memory of Kendall & Stuart, The
+    Advanced Theory of Statistics). `SHAPE_ERROR_M`, which no number of sections takes away, is
+    added in quadrature. The bank's real ups and downs are no error of its median, so the sections'
+    spread is used only where the noise is unknown; it then holds both and is on the wide side.
 
     Examples
     --------
     >>> import numpy as np
     >>> se = bank_height_se(np.full(4, 2.0), np.arange(4) * 50.0, np.full(4, 0.1), 10.0)
-    >>> round(se, 4)  # 1.2533 * sqrt(2) * 0.1 / sqrt(4)
-    0.0886
+    >>> round(se, 4)  # root of (1.2533 * sqrt(2) * 0.1 / sqrt(4))^2 + 0.03^2
+    0.0936
     """
     if height_m.size == 0:
         return float("nan")
@@ -74,5 +78,6 @@ def bank_height_se(
     from_spread = spread if height_m.size > 1 else float("nan")
     if not np.isfinite(from_noise) and not np.isfinite(from_spread):
         return float("nan")
-    deviation = float(np.nanmax([from_noise, from_spread]))
-    return MEDIAN_COST * deviation / float(np.sqrt(independent_sections(station_m, smoothing_m)))
+    deviation = from_noise if np.isfinite(from_noise) else from_spread
+    independent = independent_sections(station_m, smoothing_m)
+    return float(np.hypot(MEDIAN_COST * deviation / np.sqrt(independent), SHAPE_ERROR_M))

@@ -32,12 +32,12 @@ class HazardSettings:
 
     # ---- weights: shared out anew when a factor's layer is absent ------------------------
     bank_height_weight: float = _weight(
-        0.15,
+        0.10,
         "Weight of the bank's height over the greatest bankfull depth. Height carries the most in"
-        " all (0.35 with the next), for it is what lidar measures best.",
+        " all (0.40 with the next), for it is what lidar measures best.",
     )
     bank_height_absolute_weight: float = _weight(
-        0.20,
+        0.30,
         "Weight of the bank's height itself, which goes on telling high banks apart where the"
         " ratio is at its cap, and is the only height term without a curve.",
     )
@@ -46,7 +46,7 @@ class HazardSettings:
     )
     bend_weight: float = _weight(0.20, "Weight of standing on the outside of a bend.")
     cover_weight: float = _weight(
-        0.15,
+        0.10,
         "Weight of missing trees and shrubs; held below height and bend, for along large rivers"
         " cover explained little (Nanson & Hickin 1986).",
     )
@@ -68,8 +68,9 @@ class HazardSettings:
         f"{_BANK_TABLE}; index 1 to 10 brought to 0 to 1",
     )
     bank_height_absolute_knots: tuple[tuple[float, float], ...] = _knots(
-        ((0.3, 0.0), (1.0, 0.15), (2.0, 0.40), (4.0, 0.80), (6.0, 1.0)),
-        "Score by bank height; still rising at 4 m, so that high banks are told apart.",
+        ((0.3, 0.0), (0.6, 0.08), (1.0, 0.20), (2.0, 0.55), (3.0, 0.75), (4.0, 0.87), (6.0, 1.0)),
+        "Score by bank height: a knee-high bank adds little however tight its bend; still rising at"
+        " 4 m, so that high banks are told apart.",
         "m",
         "tool default, no published limit",
     )

@@ -6,30 +6,30 @@ import pytest
 from bank_tables import Reach, Side, context, quick, ranked
 
 # Only height (absolute), angle and bend are known: no curve, no soil, no cover. With cutting_down
-# (needs heights alone) set to 0 the weights 0.20, 0.15, 0.20 share out to 4/11, 3/11, 4/11.
+# (needs heights alone) set to 0 the weights 0.30, 0.15, 0.20 share out to 6/13, 3/13, 4/13.
 # Scores by the default breakpoints:
-#   height 1 m 0.15, 2 m 0.40, 3 m 0.60, 4 m 0.80     angle 21 deg 0.10, 61 deg 0.60, 41 deg 0.35
+#   height 1 m 0.20, 2 m 0.55, 3 m 0.75, 4 m 0.87     angle 21 deg 0.10, 61 deg 0.60, 41 deg 0.35
 #   bend, 4 m wide: radius 8 m (4/8 = 0.5) 0.85; radius 40 m (0.1) 0.10
 SIX = [
-    # A  quiet: (4*0.15 + 3*0.10) / 11 = 8.18; nothing near: halved, 4.09
+    # A  quiet: (6*0.20 + 3*0.10) / 13 = 11.54; nothing near: halved, 5.77
     Reach(left=Side(height_m=1, angle_deg=21), right=Side(height_m=1, angle_deg=21)),
-    # B  right: (4*0.40 + 3*0.60 + 4*0.85) / 11 = 61.82; exposure 100: whole, 61.82
+    # B  right: (6*0.55 + 3*0.60 + 4*0.85) / 13 = 65.38; exposure 100: whole, 65.38
     Reach(left=Side(height_m=1, angle_deg=21), radius_m=8.0,
           right=Side(height_m=2, angle_deg=61, exposure=100.0)),
-    # C  left: (4*0.80 + 3*0.60) / 11 = 45.45; nothing near: 22.73
+    # C  left: (6*0.87 + 3*0.60) / 13 = 54.00; nothing near: 27.00
     Reach(left=Side(height_m=4, angle_deg=61), right=Side(height_m=1, angle_deg=21)),
-    # D  as A, but its right bank has a house at the edge: 8.18
+    # D  as A, but its right bank has a house at the edge: 11.54
     Reach(left=Side(height_m=1, angle_deg=21),
           right=Side(height_m=1, angle_deg=21, exposure=100.0)),
     # E  as A: a tie with it
     Reach(left=Side(height_m=1, angle_deg=21), right=Side(height_m=1, angle_deg=21)),
-    # F  left, outside of a gentle bend: (4*0.60 + 3*0.35 + 4*0.10) / 11 = 35.00; exposure 50:
-    #    35.00 * (0.5 + 0.5 * 0.5) = 26.25
+    # F  left, outside of a gentle bend: (6*0.75 + 3*0.35 + 4*0.10) / 13 = 45.77; exposure 50:
+    #    45.77 * (0.5 + 0.5 * 0.5) = 34.33
     Reach(left=Side(height_m=3, angle_deg=41, exposure=50.0), radius_m=40.0, outside="left",
           right=Side(height_m=1, angle_deg=21)),
 ]  # fmt: skip
-HAZARD = [8.18, 61.82, 45.45, 8.18, 8.18, 35.00]
-PRIORITY = [4.09, 61.82, 22.73, 8.18, 4.09, 26.25]
+HAZARD = [11.54, 65.38, 54.00, 11.54, 11.54, 45.77]
+PRIORITY = [5.77, 65.38, 27.00, 11.54, 5.77, 34.33]
 RANK = [5, 1, 3, 4, 5, 2]
 WORST = ["left", "right", "left", "right", "left", "left"]
 CLASS = ["quiet", "first", "keep an eye on", "quiet", "quiet", "keep an eye on"]
@@ -62,9 +62,9 @@ def test_contributions_sum_to_the_hazard(result):
 @pytest.mark.parametrize(
     ("rule", "expected"),
     [
-        # B: 0.6 * 61.82 + 0.4 * 100; F: 0.6 * 35 + 0.4 * 50; D: its right bank 0.6 * 8.18 + 40
-        ("weighted_mean", [4.91, 77.09, 27.27, 44.91, 4.91, 41.00]),
-        ("hazard_where_exposed", [0.0, 61.82, 0.0, 8.18, 0.0, 35.00]),
+        # B: 0.6 * 65.38 + 0.4 * 100; F: 0.6 * 45.77 + 0.4 * 50; D: its right bank 0.6 * 11.54 + 40
+        ("weighted_mean", [6.92, 79.23, 32.40, 46.92, 6.92, 47.46]),
+        ("hazard_where_exposed", [0.0, 65.38, 0.0, 11.54, 0.0, 45.77]),
     ],
 )
 def test_other_rules_by_hand(rule, expected):

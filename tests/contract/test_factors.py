@@ -175,8 +175,8 @@ def test_sound_stranger_takes_part_with_weight_and_breakpoints_from_the_settings
     own = rows[rows["factor"] == "shade"].set_index("bank_id")
     assert own.loc["mill-001-R", "score"] == pytest.approx(0.5)  # 2.5 m, 0.25 of 0.5
     assert own.loc["mill-001-R", "unit"] == "dam"
-    # 1.0 beside 0.20 + 0.15 + 0.20 + 0.05 (heights, angle, bend, both banks; the rest is absent)
-    assert own["weight"].to_numpy() == pytest.approx(1.0 / 1.6)
+    # 1.0 beside 0.30 + 0.15 + 0.20 + 0.05 (heights, angle, bend, both banks; the rest is absent)
+    assert own["weight"].to_numpy() == pytest.approx(1.0 / 1.7)
 
 
 def test_columns_are_those_of_the_schema():
