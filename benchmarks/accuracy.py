@@ -16,7 +16,7 @@ import pandas as pd
 import shapely
 from scipy.spatial import cKDTree
 
-from reachrank import channel, network, planform, sections
+from reachrank import channel, exposure, network, planform, reaches, sections
 from reachrank.context import Tables
 from reachrank.settings import Settings
 from reachrank.synthetic import CORRIDORS, Corridor, make_corridor, variant
@@ -30,9 +30,9 @@ NEAR_M = 6.0
 
 
 def measured(corridor: Corridor, settings: Settings | None = None) -> Tables:
-    """Run the stages up to sections."""
+    """Run the stages up to exposure."""
     tables, ctx = corridor_inputs(corridor, settings)
-    for stage in (network, channel, planform, sections):
+    for stage in (network, channel, planform, sections, reaches, exposure):
         tables = stage.run(tables, ctx)
     return tables
 
@@ -123,9 +123,44 @@ def bend_errors(corridor: Corridor, tables: Tables) -> pd.DataFrame:
     )
 
 
+def interval_hits(corridor: Corridor, tables: Tables) -> pd.DataFrame:
+    """Return one row per bank: does the 90 % interval of its height hold the true median?"""
+    truth = corridor.truth
+    table = cast(pd.DataFrame, tables["sections"])
+    away, at = cKDTree(np.column_stack([truth.x_m, truth.y_m])).query(
+        table[["x_m", "y_m"]].to_numpy()
+    )
+    rows = []
+    for row in cast(pd.DataFrame, tables["banks"]).itertuples():
+        mine = (table["reach_id"] == row.reach_id).to_numpy() & (away < NEAR_M)
+        bank = truth.bank(str(row.bank))
+        places = at[mine][bank.valid[at[mine]] & truth.valid[at[mine]]]
+        if len(places) >= 3 and np.isfinite(row.bank_height_m):
+            error = row.bank_height_m - np.median(bank.height_m[places])
+            rows.append(
+                {"bank_error_m": error, "is_held": abs(error) < 1.645 * row.bank_height_se_m}
+            )
+    return pd.DataFrame(rows, columns=["bank_error_m", "is_held"])
+
+
+def distance_errors_m(corridor: Corridor, tables: Tables) -> list[float]:
+    """Return the error of each structure's distance; NaN for one that was not found."""
+    found = cast(pd.DataFrame, tables["exposures"])
+    errors = []
+    for row in corridor.structures.itertuples():
+        own = found[
+            (found["structure_id"] == f"structures:{row.structure_id}")
+            & (found["bank"] == row.bank)
+        ]
+        errors.append(
+            float(own["bank_distance_m"].min()) - row.bank_distance_m if len(own) else np.nan
+        )
+    return errors
+
+
 def judge(names: list[str], cell_m: float, noise_m: float, seed: int) -> pd.DataFrame:
     """Return all errors, one row per corridor in the printed table."""
-    rows, banks, bends = [], [], []
+    rows, banks, bends, held, distances = [], [], [], [], []
     for name in names:
         corridor = make_corridor(variant(CORRIDORS[name], cell_m=cell_m, noise_m=noise_m), seed)
         tables = measured(corridor)
@@ -136,10 +171,22 @@ def judge(names: list[str], cell_m: float, noise_m: float, seed: int) -> pd.Data
         share = full_share(corridor, table)
         rows.append({"corridor": name, "toe_width_m": corridor.spec.toe_width_m, "full": share})
         rows[-1] |= summary(bank, bend, cell_m)
+        held.append(interval_hits(corridor, tables).assign(is_wide=is_wide))
+        distances += distance_errors_m(corridor, tables)
         banks.append(bank.assign(corridor=name, is_wide=is_wide, full=share))
         bends.append(bend.assign(corridor=name, is_wide=is_wide, is_hard=is_hard))
         print(".", end="", file=sys.stderr, flush=True)
     print(file=sys.stderr)
+    hits = pd.concat(held).query("is_wide")
+    print(
+        f"90 % interval of bank height holds the truth in {hits['is_held'].astype(float).mean():.1%}"
+        f" of {len(hits)} banks (goal 85 to 95 %); error of a bank's median height"
+        f" {hits['bank_error_m'].abs().mean():.3f} m"
+    )
+    print(
+        f"distance from the top of bank: mean absolute error {np.nanmean(np.abs(distances)):.2f} m,"
+        f" {np.isfinite(distances).sum()} of {len(distances)} structures found (goal 0.4 m, all)"
+    )
     bank, bend = pd.concat(banks), pd.concat(bends)
     bank, bend = bank[bank["is_wide"]], bend[bend["is_wide"].astype(bool)]
     wide = pd.DataFrame(rows).query("toe_width_m >= 3 * @cell_m")
