@@ -10,6 +10,7 @@ COMMANDS = {
     "demo": "Make a small invented county, rank it, and say what to open.",
     "check": "Say what the inputs are and what is wrong with them, before a long run.",
     "rank": "Rank streams: from lines and a DEM to a GeoPackage.",
+    "map": "One page with the ranked list beside the map, to open from disk.",
     "near": "One caller: the nearest bank, what is known of it, and what to ask.",
     "step": "Run one stage alone, from file to file.",
     "trace": "Draw stream lines from a DEM where there are none.",

@@ -1,0 +1,124 @@
+"""The ground behind the map: one pale picture of the whole, sharp tiles near the worst banks."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Any, Protocol
+
+import numpy as np
+import shapely
+from affine import Affine
+from numpy.typing import ArrayLike, NDArray
+from pyproj import CRS, Transformer
+
+from reachrank.page.mercator import (
+    TILE_PX,
+    Tile,
+    pixel_m,
+    pixel_places,
+    tiles_near,
+    to_degrees,
+    to_mercator,
+    zoom_for,
+)
+from reachrank.page.shade import as_data_uri, shade
+from reachrank.progress import Progress, silent
+from reachrank.surface import Surface
+
+NEAR_BANK_M = 60.0
+"""Ground shown sharp on either side of a bank: its far bank and what stands behind it."""
+_BATCH = 48
+_OVERVIEW_PX = 1400
+_OVERVIEW_CELLS = 3_000_000
+_MARGIN = 0.06
+
+
+class Ground(Protocol):
+    """What is asked of a DEM; `reachrank.read.dem.Dem` is one."""
+
+    crs: CRS
+    cell_m: float
+
+    def surface(self, lines: ArrayLike, half_width_m: ArrayLike) -> Surface:
+        """Return the elevation within a distance of lines in the ground's CRS."""
+
+    def coarse(self, max_cells: int) -> tuple[NDArray[np.float32], Affine]:
+        """Return all of it, averaged down."""
+
+
+def overview(ground: Ground, box_deg: Sequence[float]) -> dict[str, Any] | None:
+    """Return one picture of the ground behind all reaches, None where there is none.
+
+    Parameters
+    ----------
+    ground
+        The DEM.
+    box_deg
+        West, south, east, north of the reaches, in degrees.
+
+    Returns
+    -------
+    dict
+        ``box``: south, west, north, east in degrees; ``picture``: a ``data:`` address.
+    """
+    (west, east), (south, north) = to_mercator(box_deg[::2], box_deg[1::2])
+    pad = _MARGIN * max(east - west, north - south, 1.0)
+    box = (west - pad, south - pad, east + pad, north + pad)
+    longest = max(box[2] - box[0], box[3] - box[1])
+    latitude = (box_deg[1] + box_deg[3]) / 2.0
+    ground_m = longest * np.cos(np.radians(latitude))
+    px = min(_OVERVIEW_PX, max(64, int(ground_m / ground.cell_m)))
+    shape = (
+        max(2, round(px * (box[3] - box[1]) / longest)),
+        max(2, round(px * (box[2] - box[0]) / longest)),
+    )
+    elevation, transform = ground.coarse(_OVERVIEW_CELLS)
+    back = ~transform
+    inverse = np.array([back.a, back.b, back.c, back.d, back.e, back.f])
+    surface = Surface.from_array(elevation, inverse, ground.cell_m)
+    picture = shade(surface.sample(*pixel_places(box, shape, ground.crs)), ground_m / px)
+    uri = as_data_uri(picture)
+    longitude, latitudes = to_degrees(box[::2], box[1::2])
+    at = [latitudes[0], longitude[0], latitudes[1], longitude[1]]
+    return {"box": [round(float(v), 7) for v in at], "picture": uri} if uri else None
+
+
+def tiles_of(
+    ground: Ground, banks_deg: Iterable[shapely.Geometry], progress: Progress = silent
+) -> Iterator[tuple[Tile, str]]:
+    """Yield shaded tiles near bank lines in degrees, those of the first line first.
+
+    A caller that has enough simply stops. Elevations are asked for in batches of neighbours, so
+    that memory stays bounded and a block of the file is not read again and again.
+    """
+    lines = list(banks_deg)
+    if not lines:
+        return
+    latitude = float(np.mean([line.centroid.y for line in lines]))
+    zoom = zoom_for(ground.cell_m, latitude)
+    wanted = list(
+        dict.fromkeys(tile for line in lines for tile in tiles_near(line, NEAR_BANK_M, zoom))
+    )
+    for first in range(0, len(wanted), _BATCH):
+        batch = wanted[first : first + _BATCH]
+        yield from _shaded(ground, batch, latitude)
+        progress(min(1.0, (first + _BATCH) / len(wanted)), "hillshade")
+
+
+def _shaded(ground: Ground, tiles: list[Tile], latitude_deg: float) -> Iterator[tuple[Tile, str]]:
+    to_ground = Transformer.from_crs(3857, ground.crs, always_xy=True)
+    middles = []
+    for tile in tiles:
+        west, south, east, north = tile.box
+        middle = (south + north) / 2.0
+        middles.append(
+            shapely.LineString(np.column_stack(to_ground.transform([west, east], [middle] * 2)))
+        )
+    side_m = pixel_m(tiles[0].zoom, latitude_deg) * TILE_PX
+    surface = ground.surface(middles, side_m * 0.55 + 2.0 * ground.cell_m)
+    for tile in tiles:
+        x, y = pixel_places(tile.box, (TILE_PX, TILE_PX), ground.crs)
+        _, tile_latitude = to_degrees(0.0, (tile.box[1] + tile.box[3]) / 2.0)
+        uri = as_data_uri(shade(surface.sample(x, y), pixel_m(tile.zoom, float(tile_latitude))))
+        if uri:
+            yield tile, uri
