@@ -7,33 +7,27 @@ arcs of radius R - left offset and R + right offset.
 
 from __future__ import annotations
 
+import dataclasses
 import itertools
-from types import SimpleNamespace
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
 
-from reachrank.findings import Findings
-from reachrank.progress import silent
-from reachrank.settings import ExposureSettings, ReachesSettings, RepairsSettings
+from reachrank.context import Context, Inputs
+from reachrank.settings import Settings
 
 CRS = "EPSG:32617"
 
 
 def context(**settings):
-    groups = {
-        "reaches": ReachesSettings(),
-        "exposure": ExposureSettings(),
-        "repairs": RepairsSettings(),
-    }
-    return SimpleNamespace(
-        settings=SimpleNamespace(**(groups | settings)),
-        findings=Findings(),
-        progress=silent,
+    return Context(
+        inputs=Inputs(streams="s", dem=("d",)),
+        settings=dataclasses.replace(Settings(), **settings),
+        dem=None,  # these stages do not look at the ground
         crs=CRS,
-        facts={},
+        output_crs=CRS,
     )
 
 

@@ -1,231 +1,272 @@
-"""The `repairs` stage: hazard of section sides in; repairs, tie-ins and lengths out."""
+"""The `repairs` stage: failing lengths, the kind of work, what to buy, cost, soil kept."""
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import shapely
-from numpy.typing import NDArray
 
 from reachrank.context import Context, Tables, with_tables
-from reachrank.reaches.counting import counts
-from reachrank.reaches.top_line import side_normal
-from reachrank.repairs.bank_line import BankLine, join_banks
-from reachrank.repairs.mouths import mouths_on_banks
-from reachrank.repairs.runs import Interval, cells, failing_runs, with_holes
-from reachrank.schema import MATERIALS
-from reachrank.settings.repairs import RepairsSettings
+from reachrank.repairs.face import ShapedFace, shaped_face
+from reachrank.repairs.kept_soil import cost_per_tonne_usd, soil_columns
+from reachrank.repairs.kind_of_work import Decision, kind_of_work, permit_questions
+from reachrank.repairs.lengths import FailingLength, find_lengths
+from reachrank.repairs.prices import Prices, load_prices
+from reachrank.repairs.site import Site
+from reachrank.repairs.sites import sites_of
+from reachrank.repairs.take_off import Item, hours, take_off, total_usd
+from reachrank.schema import MATERIALS, REPAIRS, TIE_INS
+from reachrank.settings import Settings
 
-Floats = NDArray[np.float64]
+Pair = tuple[float, float]
+UNKNOWN: Pair = (math.nan, math.nan)
 
 
-@dataclass(frozen=True)
-class SideSections:
-    """Sections of one stream and side in order down the bank; shapes (n,).
+@dataclass(frozen=True, kw_only=True)
+class Repair:
+    """A failing length with everything that follows from it."""
 
-    ``hazard_score`` and ``height_m`` are NaN where the section does not count.
-    """
+    length: FailingLength
+    site: Site
+    decision: Decision
+    tie_ins: Mapping[str, Pair]
+    items: Sequence[Item]
+    cost_usd: Pair
 
-    measure_m: Floats
-    station_m: Floats
-    hazard_score: Floats
-    height_m: Floats
-    toe_width_m: float
+    @property
+    def whole_length_m(self) -> float:
+        """Length with tie-ins."""
+        return self.site.length_m + sum(b - a for a, b in self.tie_ins.values())
 
 
 def run(tables: Tables, ctx: Context) -> Tables:
-    """Find the lengths of bank that need work.
+    """Find the lengths of bank that need work, and what kind of work.
 
     Parameters
     ----------
     tables
         ``reaches`` (with ``rank`` where it is known), ``banks``, ``sections`` with a hazard for
-        each side; left as they are.
+        each side, ``edges`` and ``bends``; ``structures``, ``soils`` and ``constraints`` where
+        there are any; left as they are.
     ctx
-        Context of the run; ``ctx.settings.repairs`` is used, and the least quality of the reaches.
+        Context of the run; the settings of repairs, work, materials, sediment, hazard and
+        exposure are used.
 
     Returns
     -------
     Tables
-        With ``repairs``, ``tie_ins``, and repair_length_m on ``banks`` (the exact share that lies
-        in each) and ``reaches`` (both banks together).
+        With ``repairs``, ``tie_ins``, ``materials``, and repair_length_m on ``banks`` (the exact
+        share that lies in each) and ``reaches`` (both banks together). Materials are listed for
+        work by hand alone.
     """
-    settings: RepairsSettings = ctx.settings.repairs
     reaches, banks = tables["reaches"].copy(), tables["banks"].copy()
-    sections = tables["sections"]
-    is_counted = counts(sections, ctx.settings.reaches.least_quality)
-    joined = join_banks(banks, reaches)
-    mouths = mouths_on_banks(reaches, joined)
-    ranks = _ranks(reaches)
-    rows_of = sections.reset_index(drop=True).groupby("stream_id").indices
-
-    repairs: list[dict[str, object]] = []
-    tie_ins: list[dict[str, object]] = []
-    lengths: dict[tuple[str, str], float] = {}
-    for (stream_id, bank), line in joined.items():
-        own = rows_of.get(stream_id, np.empty(0, dtype=np.intp))
-        side = _side_sections(sections.iloc[own], is_counted[own], line, bank)
-        if side.measure_m.size == 0:
-            continue
-        measure, hazard = with_holes(side.measure_m, side.hazard_score)
-        starts, ends = cells(measure, line.length_m)
-        runs = failing_runs(
-            hazard,
-            starts,
-            ends,
-            start_score=settings.start_hazard_score,
-            keep_score=settings.keep_hazard_score,
-            gap_m=settings.gap_widths * side.toe_width_m,
-            least_m=settings.least_length_m,
-        )
-        names = _names(stream_id, bank, runs, line, side)
-        limits = _tie_in_limits(runs, line.length_m, mouths[stream_id, bank])
-        for name, interval, limit in zip(names, runs, limits, strict=True):
-            shares = line.shares(*interval)
-            for reach_id, length in shares.items():
-                lengths[reach_id, bank] = lengths.get((reach_id, bank), 0.0) + length
-            row = _repair_row(
-                name, bank, interval, line=line, side=side, reach_ids=list(shares), ranks=ranks
-            )
-            repairs.append(row)
-            tie_ins += _tie_in_rows(name, interval, limit, line, settings.tie_in_m)
+    prices = load_prices(ctx.settings.materials.prices_file or None)
+    lengths = find_lengths(tables, ctx)
+    ctx.progress(0.5, "failing lengths found")
+    sites = sites_of(lengths, tables, ctx)
+    repairs = [
+        make_repair(length, site, ctx.settings, prices)
+        for length, site in zip(lengths, sites, strict=True)
+    ]
+    in_bank: dict[tuple[str, str], float] = {}
+    for length in lengths:
+        for reach_id, share in length.shares.items():
+            in_bank[reach_id, length.bank] = in_bank.get((reach_id, length.bank), 0.0) + share
     keys = zip(banks["reach_id"], banks["bank"], strict=True)
-    banks["repair_length_m"] = [lengths.get((str(r), str(b)), 0.0) for r, b in keys]
+    banks["repair_length_m"] = [in_bank.get((str(r), str(b)), 0.0) for r, b in keys]
     total = banks.groupby("reach_id")["repair_length_m"].sum()
     reaches["repair_length_m"] = reaches["reach_id"].map(total).astype(np.float64)
+    _tell(repairs, prices, ctx)
+    ranks = _ranks(reaches)
     ctx.progress(1.0, "repairs found")
     return with_tables(
         tables,
         reaches=reaches,
         banks=banks,
-        repairs=_repairs_table(repairs, ctx.crs),
-        tie_ins=_table(tie_ins, ["repair_id", "end", "length_m"], ctx.crs),
-        materials=pd.DataFrame(columns=list(MATERIALS.names)),
+        repairs=_lines([_row(r, ranks, ctx.settings) for r in repairs], REPAIRS.names, ctx.crs),
+        tie_ins=_lines([row for r in repairs for row in _tie_in_rows(r)], TIE_INS.names, ctx.crs),
+        materials=_typed(
+            pd.DataFrame(
+                [row for r in repairs for row in material_rows(r.length.repair_id, r.items)],
+                columns=list(MATERIALS.names),
+            ),
+            MATERIALS.names,
+        ),
     )
 
 
-def _side_sections(
-    sections: pd.DataFrame, is_counted: NDArray[np.bool_], line: BankLine, bank: str
-) -> SideSections:
-    """Return the sections with their place down the bank line.
-
-    Sections with a top are placed where the line passes it; the others between their neighbours
-    by station. Where tops fold back on the inside of a bend their order down the line is kept.
-    """
-    in_line = sections["reach_id"].isin(line.reach_ids).to_numpy(dtype=np.bool_)
-    sections, is_counted = sections[in_line], is_counted[in_line]
-    order = np.argsort(-sections["station_m"].to_numpy(dtype=np.float64), kind="stable")
-    sections, is_counted = sections.iloc[order], is_counted[order]
-    station = _floats(sections, "station_m")
-    known_station, known_measure = line.stations_m, line.borders_m
-    top = _floats(sections, f"{bank}_top_offset_m")
-    has_top = is_counted & np.isfinite(top)
-    if has_top.any():
-        nx, ny = side_normal(np.radians(_floats(sections, "bearing_deg")), bank)
-        points = shapely.points(
-            _floats(sections, "x_m") + nx * top, _floats(sections, "y_m") + ny * top
-        )
-        reach_ids = sections["reach_id"].to_numpy(dtype=object)
-        placed = line.locate(reach_ids[has_top], points[has_top])
-        known_station = np.concatenate([known_station, station[has_top]])
-        known_measure = np.concatenate([known_measure, placed])
-        down = np.argsort(-known_station, kind="stable")
-        known_station = known_station[down]
-        known_measure = np.maximum.accumulate(known_measure[down])
-    measure = np.interp(station, known_station[::-1], known_measure[::-1])
-    width = _floats(sections, "toe_width_m")
-    known_width = width[np.isfinite(width)]
-    return SideSections(
-        measure,
-        station,
-        np.where(is_counted, _floats(sections, f"{bank}_hazard_score"), np.nan),
-        np.where(is_counted, _floats(sections, f"{bank}_bank_height_m"), np.nan),
-        float(np.median(known_width)) if known_width.size else 0.0,
+def make_repair(length: FailingLength, site: Site, settings: Settings, prices: Prices) -> Repair:
+    """Decide on the kind of work at a place, and take off what it needs."""
+    decision = kind_of_work(site, settings.work)
+    tie_ins = {end: length.tie_in(end, m) for end, m in _wanted_m(decision, site, settings)}
+    whole_m = site.length_m + sum(b - a for a, b in tie_ins.values())
+    items, cost = work_of(decision, site, whole_m, settings, prices)
+    return Repair(
+        length=length, site=site, decision=decision, tie_ins=tie_ins, items=items, cost_usd=cost
     )
 
 
-def _station_at(measure_m: float, line: BankLine, side: SideSections) -> float:
-    """Return the station of a place down the line, even between sections and reach borders."""
-    measure = np.concatenate([line.borders_m, side.measure_m])
-    station = np.concatenate([line.stations_m, side.station_m])
-    down = np.lexsort((-station, measure))
-    return float(np.interp(measure_m, measure[down], station[down]))
+def work_of(
+    decision: Decision, site: Site, whole_length_m: float, settings: Settings, prices: Prices
+) -> tuple[list[Item], Pair]:
+    """Return the items (for work by hand alone) and the cost of a length with its tie-ins.
 
-
-def _names(
-    stream_id: str, bank: str, runs: list[Interval], line: BankLine, side: SideSections
-) -> list[str]:
-    """Return a name for each run: stream, side, station of its lower end in whole metres.
-
-    Two that would get the same name, on the inside of a very tight bend, are told apart by a
-    letter, the upstream one first.
+    Where a visit must come first, the cost runs from work by hand, if that turns out to do, to
+    designed work.
     """
-    names: list[str] = []
-    taken: dict[str, int] = {}
-    for _, end in runs:
-        name = f"{stream_id}-{bank[0].upper()}-{round(_station_at(end, line, side)):04d}"
-        taken[name] = taken.get(name, 0) + 1
-        names.append(name if taken[name] == 1 else f"{name}{chr(ord('a') + taken[name] - 1)}")
-    return names
+    per_m = prices.designed_work_per_m
+    designed = (
+        UNKNOWN
+        if per_m is None
+        else (whole_length_m * per_m.low_usd, whole_length_m * per_m.high_usd)
+    )
+    if decision.path == "leave_alone":
+        return [], UNKNOWN
+    if decision.path == "design_first":
+        return [], designed
+    shaped = finished_face(site, settings)
+    if shaped is None:
+        return [], UNKNOWN
+    items = take_off(whole_length_m, shaped, settings.materials, prices)
+    by_hand = total_usd(items)
+    if decision.path == "hand_built":
+        return items, by_hand
+    return [], (min(by_hand[0], designed[0]), max(by_hand[1], designed[1]))
 
 
-def _tie_in_limits(runs: list[Interval], length_m: float, mouths_m: list[float]) -> list[Interval]:
-    """Return how far up and down a tie-in may go from each run.
-
-    To the end of the line, to a tributary's mouth, and to the middle between two runs.
-    """
-    limits = []
-    for i, (start, end) in enumerate(runs):
-        low = 0.0 if i == 0 else (runs[i - 1][1] + start) / 2.0
-        high = length_m if i == len(runs) - 1 else (end + runs[i + 1][0]) / 2.0
-        low = max([low, *(m for m in mouths_m if m <= start)])
-        high = min([high, *(m for m in mouths_m if m >= end)])
-        limits.append((low, high))
-    return limits
+def finished_face(site: Site, settings: Settings) -> ShapedFace | None:
+    """Return the face as work by hand would plant it; None where it is not known."""
+    if site.face is None:
+        return None
+    return shaped_face(
+        site.bank_height_m,
+        site.bank_angle_deg,
+        is_lower_bound=site.is_angle_lower_bound,
+        steepest_h_per_v=settings.work.steepest_face_h_per_v,
+    )
 
 
-def _repair_row(
-    name: str,
-    bank: str,
-    interval: Interval,
-    *,
-    line: BankLine,
-    side: SideSections,
-    reach_ids: list[str],
-    ranks: dict[str, int],
-) -> dict[str, object]:
-    inside = (side.measure_m >= interval[0]) & (side.measure_m <= interval[1])
-    heights = side.height_m[inside]
-    heights = heights[np.isfinite(heights)]
-    known = [ranks[reach_id] for reach_id in reach_ids if reach_id in ranks]
+def _wanted_m(decision: Decision, site: Site, settings: Settings) -> list[tuple[str, float]]:
+    """Return the tie-ins that a kind of work wants at the upper and the lower end."""
+    if decision.path == "leave_alone":
+        return []
+    width = site.channel_width_m
+    if decision.path == "design_first" and width > 0.0:
+        work = settings.work
+        return [
+            ("up", width * work.design_tie_in_up_widths),
+            ("down", width * work.design_tie_in_down_widths),
+        ]
+    return [("up", settings.repairs.tie_in_m), ("down", settings.repairs.tie_in_m)]
+
+
+def material_rows(repair_id: str, items: Sequence[Item]) -> list[dict[str, object]]:
+    """Return the rows of the layer ``materials`` for one repair."""
+    return [
+        {
+            "repair_id": repair_id,
+            "item": item.name,
+            "unit": item.unit,
+            "computed_low": item.computed[0],
+            "computed_high": item.computed[1],
+            "purchase_low": item.purchase[0],
+            "purchase_high": item.purchase[1],
+            "price_low_usd": item.price_usd[0],
+            "price_high_usd": item.price_usd[1],
+            "cost_low_usd": item.cost_usd[0],
+            "cost_high_usd": item.cost_usd[1],
+            "source": item.source,
+        }
+        for item in items
+    ]
+
+
+def _row(repair: Repair, ranks: Mapping[str, int], settings: Settings) -> dict[str, object]:
+    length, site, decision = repair.length, repair.site, repair.decision
+    known = [ranks[reach_id] for reach_id in length.shares if reach_id in ranks]
+    face = site.face
+    low, high = (face.low_m, face.high_m) if face else UNKNOWN
+    crew = hours(list(repair.items)) if repair.items else UNKNOWN
+    soil = soil_columns(site, settings.sediment, settings.exposure)
+    per_tonne = cost_per_tonne_usd(
+        repair.cost_usd,
+        (
+            _number(soil["sediment_low_t_yr_screening"]),
+            _number(soil["sediment_high_t_yr_screening"]),
+        ),
+        settings.sediment,
+    )
     return {
-        "repair_id": name,
-        "bank": bank,
-        "reach_ids": ",".join(reach_ids),
+        "repair_id": length.repair_id,
+        "bank": length.bank,
+        "reach_ids": ",".join(length.shares),
         "rank": min(known) if known else pd.NA,
-        "length_m": interval[1] - interval[0],
-        "bank_height_m": float(np.median(heights)) if heights.size else np.nan,
-        "bank_height_max_m": float(np.max(heights)) if heights.size else np.nan,
-        "geometry": line.part(*interval),
+        "length_m": site.length_m,
+        "bank_height_m": site.bank_height_m,
+        "bank_height_max_m": site.bank_height_max_m,
+        "path": decision.path,
+        "path_label": decision.label,
+        "path_reasons": decision.reasons,
+        "permit_questions": permit_questions(site, decision.path, settings.work),
+        "constraint_names": ", ".join(site.constraint_names) or None,
+        "bank_angle_deg": site.bank_angle_deg,
+        "is_angle_lower_bound": site.is_angle_lower_bound if face else None,
+        "slope_height_low_m": low,
+        "slope_height_high_m": high,
+        "face_area_low_m2": site.length_m * low,
+        "face_area_high_m2": site.length_m * high,
+        "velocity_m_per_s": site.velocity_m_per_s,
+        "velocity_source": site.velocity_source,
+        "shear_pa": site.shear_pa,
+        "structure_distance_m": (
+            site.structure_distance_m if math.isfinite(site.structure_distance_m) else math.nan
+        ),
+        "structure_id": site.structure_id,
+        "crew_hours_low": crew[0],
+        "crew_hours_high": crew[1],
+        "cost_low_usd": repair.cost_usd[0],
+        "cost_high_usd": repair.cost_usd[1],
+        **soil,
+        "cost_per_tonne_low_usd_screening": per_tonne[0],
+        "cost_per_tonne_high_usd_screening": per_tonne[1],
+        "geometry": length.geometry(),
     }
 
 
-def _tie_in_rows(
-    name: str, interval: Interval, limit: Interval, line: BankLine, wanted_m: float
-) -> list[dict[str, object]]:
-    """Return the tie-ins at the upper and the lower end; one without length has no row."""
-    parts = (
-        ("up", max(interval[0] - wanted_m, limit[0]), interval[0]),
-        ("down", interval[1], min(interval[1] + wanted_m, limit[1])),
-    )
+def _tie_in_rows(repair: Repair) -> list[dict[str, object]]:
+    """Return the tie-ins; one without length has no row."""
     return [
-        {"repair_id": name, "end": end, "length_m": b - a, "geometry": line.part(a, b)}
-        for end, a, b in parts
+        {
+            "repair_id": repair.length.repair_id,
+            "end": end,
+            "length_m": b - a,
+            "geometry": repair.length.line.part(a, b),
+        }
+        for end, (a, b) in repair.tie_ins.items()
         if b > a
     ]
+
+
+def _tell(repairs: Sequence[Repair], prices: Prices, ctx: Context) -> None:
+    """State the share of each kind of work, the prices, and repairs that lack one."""
+    counts = pd.Series([r.decision.path for r in repairs], dtype=object).value_counts()
+    shares = ", ".join(f"{path} {counts[path]}" for path in sorted(counts.index))
+    ctx.facts["repair_paths"] = shares or "none"
+    ctx.facts["prices"] = prices.note
+    for repair in repairs:
+        missing = [item.name for item in repair.items if math.isnan(item.price_usd[0])]
+        if missing:
+            ctx.findings.add(
+                "warning",
+                "price_missing",
+                f"No price is known for {', '.join(missing)}, so the repair has no cost.",
+                source_layer="repairs",
+                source_id=repair.length.repair_id,
+            )
 
 
 def _ranks(reaches: pd.DataFrame) -> dict[str, int]:
@@ -235,21 +276,21 @@ def _ranks(reaches: pd.DataFrame) -> dict[str, int]:
     return {str(r): int(n) for r, n in zip(known["reach_id"], known["rank"], strict=True)}
 
 
-def _repairs_table(rows: list[dict[str, object]], crs: object) -> gpd.GeoDataFrame:
-    columns = ["repair_id", "bank", "reach_ids", "rank", "length_m", "bank_height_m"]
-    table = _table(rows, [*columns, "bank_height_max_m"], crs)
-    table["rank"] = table["rank"].astype("Int64")
-    return table
-
-
-def _table(rows: list[dict[str, object]], columns: list[str], crs: object) -> gpd.GeoDataFrame:
-    table = pd.DataFrame(rows, columns=[*columns, "geometry"])
-    for name in columns:
-        if name.endswith("_m"):
-            table[name] = table[name].astype(np.float64)
+def _lines(rows: list[dict[str, object]], columns: Sequence[str], crs: object) -> gpd.GeoDataFrame:
+    table = _typed(pd.DataFrame(rows, columns=[*columns, "geometry"]), columns)
     return gpd.GeoDataFrame(table, geometry="geometry", crs=crs)
 
 
-def _floats(table: pd.DataFrame, column: str) -> Floats:
-    values: Floats = table[column].to_numpy(dtype=np.float64, na_value=np.nan)
-    return values
+_DTYPES = {
+    column.name: {"float": "float64", "int": "Int64", "bool": "boolean"}.get(column.kind, "object")
+    for layer in (REPAIRS, TIE_INS, MATERIALS)
+    for column in layer
+}
+
+
+def _typed(table: pd.DataFrame, columns: Sequence[str]) -> pd.DataFrame:
+    return table.astype({name: _DTYPES[name] for name in columns})
+
+
+def _number(value: object) -> float:
+    return float(value) if isinstance(value, float) else math.nan

@@ -8,7 +8,10 @@ from stream_tables import arc, context, joined, straight, stream
 
 from reachrank import reaches, repairs
 from reachrank.repairs.runs import cells, failing_runs
-from reachrank.settings import RepairsSettings
+from reachrank.settings import RepairsSettings, WorkSettings
+
+ANY_SIZE = WorkSettings(greatest_area_km2=1e4, greatest_height_m=10.0, shaping_most_m3_per_m=5.0)
+"""So that nothing calls for a design, whose tie-ins are longer."""
 
 
 def ranked(tables, left=(), right=(), *, base=10.0, ctx=None):
@@ -25,8 +28,8 @@ def ranked(tables, left=(), right=(), *, base=10.0, ctx=None):
 
 
 def repaired(tables, *args, **kwargs):
-    settings = kwargs.pop("settings", RepairsSettings())
-    ctx = context(repairs=settings)
+    settings, work = kwargs.pop("settings", RepairsSettings()), kwargs.pop("work", ANY_SIZE)
+    ctx = context(repairs=settings, work=work)
     return repairs.run(ranked(tables, *args, ctx=ctx, **kwargs), ctx)
 
 
@@ -132,6 +135,15 @@ def test_tie_ins_go_on_from_either_end_along_the_bank():
     )
 
 
+def test_tie_ins_of_designed_work_go_by_the_channels_width():
+    # FHWA HEC-11 (1989), from memory: one width above and one and a half below. Between the tops
+    # the stream is 6 + 8 m wide; it drains 20 km², which is not for work by hand.
+    out = repaired(stream(straight(400.0)), left=[(90, 210, 80.0)], work=WorkSettings())
+    assert out["repairs"]["path"].tolist() == ["design_first"]
+    ties = out["tie_ins"].set_index("end")["length_m"]
+    assert ties.to_dict() == pytest.approx({"up": 14.0, "down": 21.0})
+
+
 def test_tie_ins_end_with_the_stream_and_meet_halfway_between_repairs():
     settings = RepairsSettings(tie_in_m=30.0, gap_widths=0.0)
     out = repaired(
@@ -152,7 +164,9 @@ def test_a_tie_in_does_not_cross_a_tributarys_mouth():
     settings = RepairsSettings(tie_in_m=10.0)
     tables = joined(main, side)
     spans = [(100.0, 150.0, 80.0)]  # x from 50 to 100
-    out = repairs.run(ranked(tables, left=spans, right=spans), context(repairs=settings))
+    out = repairs.run(
+        ranked(tables, left=spans, right=spans), context(repairs=settings, work=ANY_SIZE)
+    )
     own = out["repairs"]["repair_id"].str.startswith("S0001")
     bank_of = dict(zip(out["repairs"]["repair_id"], out["repairs"]["bank"], strict=True))
     assert own.sum() == 2

@@ -51,7 +51,7 @@ def test_lengths_add_up_to_the_last_millimetre(left, right, least, gap):
 @settings(max_examples=15, deadline=None)
 def test_order_of_all_rows_decides_nothing(left, right):
     tables = with_hazard(left, right)
-    shuffled = {
+    shuffled = tables | {
         name: table.sample(frac=1.0, random_state=5)
         for name, table in tables.items()
         if name in ("sections", "reaches", "banks")
