@@ -7,6 +7,9 @@ import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 
+import fiona
+import fiona.errors
+import pyogrio
 import pyogrio.errors
 import pyproj.exceptions
 import rasterio
@@ -23,7 +26,14 @@ OPTIONS: dict[str, str | int] = {
     # bytes; blocks are read once and kept by us, so that a large cache only costs memory
     "GDAL_CACHEMAX": 128_000_000,
 }
-_NO_NETWORK = {"CPL_VSIL_CURL_ALLOWED_FILENAME": "none", "GDAL_HTTP_MAX_RETRY": "0"}
+# Nothing should get so far as to ask; if it does, there is no way out: no name is allowed, and a
+# proxy where nobody listens stands before every other request.
+NO_NETWORK = {
+    "CPL_VSIL_CURL_ALLOWED_FILENAME": "none",
+    "GDAL_HTTP_MAX_RETRY": "0",
+    "GDAL_HTTP_PROXY": "127.0.0.1:9",
+    "GDAL_HTTPS_PROXY": "127.0.0.1:9",
+}
 
 
 @contextmanager
@@ -44,7 +54,7 @@ def quiet() -> Iterator[None]:
 @contextmanager
 def reading(where: str, *, allow_remote: bool = False) -> Iterator[None]:
     """Run reading code: GDAL set up, the errors of libraries turned into `InputError`."""
-    options = OPTIONS if allow_remote else {**OPTIONS, **_NO_NETWORK}
+    options = OPTIONS if allow_remote else {**OPTIONS, **NO_NETWORK}
     try:
         with rasterio.Env(**options):
             yield
@@ -69,3 +79,21 @@ def _sentence(error: BaseException) -> str:
         text = str(cause)
     text = re.sub(r"\s+", " ", text).strip().rstrip(".")
     return f"{text}."
+
+
+@contextmanager
+def reading_vectors(where: str, *, allow_remote: bool = False) -> Iterator[None]:
+    """As `reading`, for the two libraries of vector files, each of which has a GDAL of its own.
+
+    Not for code that runs in several threads: pyogrio has one set of options for the process.
+    """
+    options = {} if allow_remote else NO_NETWORK
+    before = {name: pyogrio.get_gdal_config_option(name) for name in options}
+    pyogrio.set_gdal_config_options(options)
+    try:
+        with reading(where, allow_remote=allow_remote), fiona.Env(**options):
+            yield
+    except fiona.errors.FionaError as error:
+        raise InputError(f"It cannot be read: {_sentence(error)}", where=where) from error
+    finally:
+        pyogrio.set_gdal_config_options(before)

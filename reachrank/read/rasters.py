@@ -20,7 +20,8 @@ from rasterio.windows import Window
 
 from reachrank.errors import InputError
 from reachrank.read.gdal import quiet, reading
-from reachrank.read.trust import check_mosaic, check_path, is_address, is_xml
+from reachrank.read.trust import check_database, check_path, is_address, is_xml
+from reachrank.read.trust_mosaic import check_companions, check_mosaic
 
 _DRIVERS = [
     "GTiff", "COG", "AAIGrid", "GRASSASCIIGrid", "AIG", "HFA", "EHdr", "ENVI", "SRTMHGT",
@@ -127,8 +128,11 @@ def describe_raster(path: str, *, allow_remote: bool = False) -> RasterFile:
         without a band of real numbers.
     """
     check_path(path, allow_remote=allow_remote)
-    if not is_address(path) and is_xml(path):
-        check_mosaic(path, allow_remote=allow_remote)
+    if not is_address(path):
+        if is_xml(path):
+            check_mosaic(path, allow_remote=allow_remote)
+        check_database(path, allow_remote=allow_remote)
+        check_companions(path, allow_remote=allow_remote)
     try:
         with (
             quiet(),

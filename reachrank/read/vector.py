@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import os
+import re
 import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -18,7 +19,7 @@ from pyproj import CRS
 from pyproj.exceptions import CRSError
 
 from reachrank.errors import InputError
-from reachrank.read.gdal import quiet, reading
+from reachrank.read.gdal import quiet, reading_vectors
 from reachrank.read.source import Source
 from reachrank.read.trust import check_database, check_path, head, is_address, is_xml
 
@@ -27,6 +28,11 @@ _DRIVERS = (
     "GPKG", "SQLite", "ESRI Shapefile", "GeoJSON", "GeoJSONSeq", "TopoJSON", "FlatGeobuf",
     "OpenFileGDB", "MapInfo File", "KML",
 )  # fmt: skip
+_HEAD_BYTES = 65_536
+_POINTS_ELSEWHERE = re.compile(rb"<\s*(OGR|VRT|GDAL)|\"gdal_streamed_alg\"", re.IGNORECASE)
+_LINKED_CRS = re.compile(
+    rb'"crs"\s*:\s*\{[^{}]*(\{[^{}]*\}[^{}]*)?"type"\s*:\s*"(link|url)"', re.IGNORECASE
+)
 
 
 @dataclass(frozen=True)
@@ -61,9 +67,10 @@ def open_layer(source: Source, *, allow_remote: bool = False) -> VectorLayer:
         layer, or with several layers and none chosen.
     """
     path = _checked(source.path, allow_remote=allow_remote)
-    with quiet(), reading(source.path, allow_remote=allow_remote):
+    with quiet(), reading_vectors(source.path, allow_remote=allow_remote):
         names = _layer_names(path, source.path)
         name = _choose(names, source)
+        check_database(path, layers=[name], allow_remote=allow_remote)
         try:
             with fiona.open(path, layer=name, allow_unsupported_drivers=True) as layer:
                 if layer.driver not in _DRIVERS and not allow_remote:
@@ -106,7 +113,7 @@ def read_layer(
     skip, count
         Leave out so many features, then read so many.
     """
-    with reading(layer.where, allow_remote=allow_remote), warnings.catch_warnings():
+    with reading_vectors(layer.where, allow_remote=allow_remote), warnings.catch_warnings():
         warnings.simplefilter("ignore")  # what the file's texts and curves are turned into
         try:
             table = pyogrio.read_dataframe(
@@ -187,7 +194,14 @@ def _check_content(path: str) -> None:
             hint=f"Convert it: {FORMATS}.",
             where=path,
         )
-    start = head(path, 64)
+    start = head(path, _HEAD_BYTES)
+    if not start.startswith((b"SQLite", b"fgb\x03")) and _POINTS_ELSEWHERE.search(start):
+        raise InputError(
+            "This file describes other files or a process and not features.",
+            hint=f"Convert it: {FORMATS}.",
+            where=path,
+        )
+    _check_linked_crs(path, start)
     known = (
         start.startswith((b"SQLite format 3", b"\x00\x00\x27\x0a", b"fgb\x03", b"!table"))
         or start.lstrip(b"\xef\xbb\xbf \t\r\n\x1e").startswith(b"{")
@@ -197,6 +211,21 @@ def _check_content(path: str) -> None:
     if not known:
         raise InputError(
             "This is not a vector file that is read.", hint=f"Formats: {FORMATS}.", where=path
+        )
+
+
+def _check_linked_crs(path: str, start: bytes) -> None:
+    """Raise `InputError` for GeoJSON whose coordinate reference system is an address."""
+    if not start.lstrip(b"\xef\xbb\xbf \t\r\n\x1e").startswith(b"{"):
+        return
+    with Path(path).open("rb") as file:
+        file.seek(max(0, Path(path).stat().st_size - _HEAD_BYTES))
+        end = file.read()
+    if _LINKED_CRS.search(start) or _LINKED_CRS.search(end):
+        raise InputError(
+            "Its coordinate reference system is a link, which is not followed.",
+            hint="Save it in degrees (EPSG:4326), or as a GeoPackage.",
+            where=path,
         )
 
 
