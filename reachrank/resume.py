@@ -11,6 +11,7 @@ from typing import Any
 import geopandas as gpd
 import pandas as pd
 from pyproj import CRS
+from pyproj.exceptions import CRSError
 
 from reachrank.context import Context, Inputs, Tables
 from reachrank.errors import InputError
@@ -22,6 +23,7 @@ from reachrank.read.tables import read_tables
 from reachrank.read.vertical import elevation_unit
 from reachrank.settings import Settings
 from reachrank.settings.load import settings_from_json
+from reachrank.units import LENGTH_TO_M
 from reachrank.write.run_info import facts_of, value_of
 
 
@@ -32,6 +34,7 @@ def resume(
     dem_units: str | None = None,
     settings: Settings | None = None,
     jobs: int = 1,
+    allow_remote: bool = False,
 ) -> tuple[Tables, Context]:
     """Read a step file and make the context that the next stage needs.
 
@@ -43,6 +46,8 @@ def resume(
         In place of those that the file remembers.
     jobs
         Threads that the stage may use.
+    allow_remote
+        Whether inputs that the file names may be addresses.
 
     Raises
     ------
@@ -63,12 +68,12 @@ def resume(
             hint="Take up the run from the file of a `reachrank step`.",
             where=str(path),
         )
-    inputs = inputs_of(value_of(info, "inputs"))
+    inputs = inputs_of(value_of(info, "inputs"), allow_remote=allow_remote)
     if dem:
         inputs = replace(inputs, dem=tuple(dem))
     if dem_units:
         inputs = replace(inputs, dem_units=dem_units)  # type: ignore[arg-type]
-    crs = CRS.from_user_input(value_of(info, "crs.working"))
+    crs, output_crs = (_crs(value_of(info, f"crs.{name}")) for name in ("working", "output"))
     here = {
         name: t.set_crs(crs, allow_override=True) if isinstance(t, gpd.GeoDataFrame) else t
         for name, t in tables.items()
@@ -79,7 +84,7 @@ def resume(
         settings=settings or settings_from_json(value_of(info, "settings")),
         dem=open_dem(inputs, crs, jobs),
         crs=crs,
-        output_crs=CRS.from_user_input(value_of(info, "crs.output")),
+        output_crs=output_crs,
         findings=findings,
         jobs=jobs,
         cover_path=value_of(info, "cover_path") or None,
@@ -88,16 +93,40 @@ def resume(
     return here, ctx
 
 
-def inputs_of(text: str) -> Inputs:
-    """Return the inputs that a file remembers, from the text in its ``run_info``."""
-    data: dict[str, Any] = json.loads(text)
-    names = {field.name for field in fields(Inputs)}
-    known: dict[str, Any] = {
-        name: tuple(value) if isinstance(value, list) else value
-        for name, value in data.items()
-        if name in names
-    }
-    return Inputs(**known)
+def inputs_of(text: str, *, allow_remote: bool = False) -> Inputs:
+    """Return the inputs that a file remembers, from the text in its ``run_info``.
+
+    Whether addresses may be opened is for the user of this command to say, not for a file that
+    may come from somebody else.
+
+    Raises
+    ------
+    InputError
+        If the text is not one that `run_info` writes.
+    """
+    try:
+        data = json.loads(text)
+        known = {
+            field.name: _told(data[field.name], many=field.name in ("dem", "structures"))
+            for field in fields(Inputs)
+            if field.name in data and field.name != "allow_remote"
+        }
+        if known.get("dem_units") not in (None, *LENGTH_TO_M):
+            raise ValueError(f"there is no unit {known['dem_units']!r}")
+        return Inputs(**known, allow_remote=allow_remote)
+    except (ValueError, TypeError, KeyError) as error:
+        raise InputError(
+            f"What the file says of its inputs is not understood ({error})."
+        ) from error
+
+
+def _told(value: Any, *, many: bool) -> Any:
+    words = value if many else [value]
+    if not isinstance(words, list) or not all(
+        isinstance(word, str) or (word is None and not many) for word in words
+    ):
+        raise TypeError(f"{value!r} is not a path")
+    return tuple(words) if many else value
 
 
 def open_dem(inputs: Inputs, working: CRS, jobs: int) -> Dem:
@@ -123,6 +152,15 @@ def tell_new(ctx: Context) -> None:
     ctx.findings.rows.extend(
         row for row in ctx.dem.findings.rows if (row["code"], row["source_id"]) not in told
     )
+
+
+def _crs(text: str) -> CRS:
+    try:
+        return CRS.from_user_input(text)
+    except CRSError as error:
+        raise InputError(
+            f"The coordinate reference system in the file is not understood: {error}."
+        ) from error
 
 
 def _findings(table: pd.DataFrame | None) -> Findings:

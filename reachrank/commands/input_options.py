@@ -41,6 +41,10 @@ overwrite_option = click.option(
     "--overwrite", is_flag=True, help="Replace the result file if there is one."
 )
 
+allow_remote_option = click.option(
+    "--allow-remote", is_flag=True, help="Allow inputs that are not plain files on this machine."
+)
+
 
 def settings_options(command: Command) -> Command:
     """Add the settings file and single settings."""
@@ -59,11 +63,7 @@ def settings_options(command: Command) -> Command:
 def dem_options(command: Command) -> Command:
     """Add the options on how the DEM is read."""
     for option in (
-        click.option(
-            "--allow-remote",
-            is_flag=True,
-            help="Allow inputs that are not plain files on this machine.",
-        ),
+        allow_remote_option,
         click.option(
             "--dem-units",
             type=click.Choice(["m", "ft", "us-ft"]),

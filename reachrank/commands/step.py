@@ -8,7 +8,9 @@ from typing import Any
 import click
 
 from reachrank.commands.input_options import (
+    allow_remote_option,
     chosen_settings,
+    dem_options,
     input_arguments,
     inputs_and_settings,
     jobs_option,
@@ -73,7 +75,7 @@ def _command(name: str, text: str) -> click.Command:
     @click.option(
         "--dem", multiple=True, metavar="FILE", help="The DEM, if it is not where it was."
     )
-    @click.option("--dem-units", type=click.Choice(["m", "ft", "us-ft"]), help="Its vertical unit.")
+    @dem_options
     @settings_options
     @jobs_option
     @overwrite_option
@@ -84,6 +86,7 @@ def _command(name: str, text: str) -> click.Command:
         out: str,
         dem: tuple[str, ...],
         dem_units: str | None,
+        allow_remote: bool,
         settings_file: str | None,
         set_values: tuple[str, ...],
         jobs: int,
@@ -99,7 +102,10 @@ def _command(name: str, text: str) -> click.Command:
         )
         check_target(Path(out), overwrite=overwrite, inputs=[source, *dem])
         with showing(progress_style) as progress:
-            tables, ctx = resume(source, dem=dem, dem_units=dem_units, settings=settings, jobs=jobs)
+            tables, ctx = resume(
+                source, dem=dem, dem_units=dem_units, settings=settings, jobs=jobs,
+                allow_remote=allow_remote,
+            )  # fmt: skip
             ctx.progress = progress
             with ctx.dem:
                 tables = run_stage(name, tables, ctx)
@@ -118,15 +124,18 @@ for _name, _text in STAGES.items():
 @out_option
 @units_option
 @profiles_option
+@allow_remote_option
 @overwrite_option
-def write(*, source: str, out: str, units: str, profiles: str, overwrite: bool) -> None:
+def write(
+    *, source: str, out: str, units: str, profiles: str, allow_remote: bool, overwrite: bool
+) -> None:
     """Write the ranked GeoPackage from the file of the step `repairs`."""
     from reachrank.resume import resume  # noqa: PLC0415  (opens the geometry libraries)
     from reachrank.write import check_target, read_profiles_option, write_ranked  # noqa: PLC0415
 
     keep = read_profiles_option(profiles)
     check_target(Path(out), overwrite=overwrite, inputs=[source])
-    tables, ctx = resume(source)
+    tables, ctx = resume(source, allow_remote=allow_remote)
     write_ranked(
         tables,
         ctx,

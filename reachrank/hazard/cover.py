@@ -6,12 +6,13 @@ from collections.abc import Callable
 
 import geopandas as gpd
 import numpy as np
-import rasterio
 import shapely
 from exactextract import exact_extract
 from numpy.typing import NDArray
 
 from reachrank.hazard.side_frame import Floats
+from reachrank.read.gdal import reading
+from reachrank.read.rasters import describe_raster, open_raster
 
 Woody = Callable[[NDArray[np.float64]], NDArray[np.bool_]]
 
@@ -37,12 +38,15 @@ def one_of(codes: tuple[int, ...]) -> Woody:
     return lambda cells: np.isin(cells, codes)
 
 
-def cover_share(areas: gpd.GeoSeries, raster_path: str, is_woody: Woody) -> Floats:
+def cover_share(
+    areas: gpd.GeoSeries, raster_path: str, is_woody: Woody, *, allow_remote: bool = False
+) -> Floats:
     """Return the share of each area's known cells that are woody, each cell by the part inside.
 
     NaN where an area is empty or has no known cell. Cells of partial overlap count by their exact
     share (exactextract). Cost: one window of the raster per area.
     """
+    describe_raster(raster_path, allow_remote=allow_remote)  # only what may be trusted is opened
     share = np.full(len(areas), np.nan)
 
     def woody_share(cells: np.ma.MaskedArray, part: NDArray[np.float64]) -> float:
@@ -52,7 +56,10 @@ def cover_share(areas: gpd.GeoSeries, raster_path: str, is_woody: Woody) -> Floa
         total = float(part[known].sum())
         return float(part[known & is_woody(values)].sum()) / total if total > 0 else np.nan
 
-    with rasterio.open(raster_path) as raster:
+    with (
+        reading(raster_path, allow_remote=allow_remote),
+        open_raster(raster_path, allow_remote=allow_remote) as raster,
+    ):
         placed = areas.to_crs(raster.crs) if raster.crs is not None else areas
         shapes = placed.to_numpy()
         near = shapely.intersects(shapes, shapely.box(*raster.bounds))

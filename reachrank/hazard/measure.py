@@ -53,7 +53,7 @@ def bank_cover(banks: gpd.GeoDataFrame, ctx: Context) -> Floats:
         else one_of(inputs.cover_classes)
     )
     areas = strips(banks, ctx.settings.hazard.cover_strip_m)
-    return cover_share(areas, ctx.cover_path, is_woody)
+    return cover_share(areas, ctx.cover_path, is_woody, allow_remote=ctx.inputs.allow_remote)
 
 
 def build_frame(
