@@ -79,7 +79,7 @@ def test_on_a_bend_lengths_are_those_of_the_bank_not_of_the_middle():
 
 
 def test_moderate_alone_starts_nothing():
-    out = repaired(stream(straight(400.0)), left=[(90, 210, 59.9)])
+    out = repaired(stream(straight(400.0)), left=[(90, 210, 49.9)])
     assert len(out["repairs"]) == 0
     assert len(out["tie_ins"]) == 0
     assert (out["banks"]["repair_length_m"] == 0.0).all()
