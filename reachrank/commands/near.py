@@ -116,7 +116,7 @@ def _from_xy(text: str, crs: str | None, ground: Ground) -> Place:
 
     parts = [part for part in text.replace(";", ",").split(",") if part.strip()]
     values = [readings(part) for part in parts]
-    if len(values) != 2 or not all(values):  # noqa: PLR2004  (x and y)
+    if len(values) != 2 or not all(values):
         raise UsageError(
             f"--xy is {plain(text, 80)!r}, not two numbers.", hint="Write it as 497038.6,4817702.5."
         )

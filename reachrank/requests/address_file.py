@@ -1,4 +1,4 @@
-"""Read a county's address points: from a GeoPackage at once, from other formats by the libraries."""
+"""Read address points: from a GeoPackage at once, from other formats by the libraries."""
 
 from __future__ import annotations
 

@@ -141,7 +141,7 @@ class AddressBook:
         if alike and asked.number:
             best, street = alike[0]
             lead = best - alike[1][0] if len(alike) > 1 else 1.0
-            if best >= 0.9 and lead >= _SURE_LEAD:  # noqa: PLR2004  (alike, and alone in it)
+            if best >= 0.9 and lead >= _SURE_LEAD:
                 return self._settled(self._of[asked.number, street], asked)
         near = [point for _, street in alike for point in self._of[asked.number, street]]
         near += self._neighbours(asked)

@@ -9,7 +9,7 @@ from typing import Literal
 Axis = Literal["lat", "lon"]
 
 _MARKS = str.maketrans({
-    "º": "°", "˚": "°", "’": "'", "′": "'", "‘": "'", "`": "'", "´": "'",  # noqa: RUF001
+    "º": "°", "˚": "°", "’": "'", "′": "'", "‘": "'", "`": "'", "´": "'",
     "”": '"', "″": '"', "“": '"', "−": "-", "–": "-", "—": "-",
     "\u00a0": " ", "\u202f": " ", "\u2009": " ",
 })  # fmt: skip
@@ -80,11 +80,11 @@ def readings(text: str) -> tuple[Reading, ...]:
 
 
 def degrees(text: str) -> tuple[Reading, ...]:
-    """Return what an angle may mean: decimal degrees, or degrees with minutes and seconds.
+    r"""Return what an angle may mean: decimal degrees, or degrees with minutes and seconds.
 
     Examples
     --------
-    >>> degrees("-87.0375")[0].value, degrees("87° 02' 15.0\\" W")[0].value
+    >>> degrees("-87.0375")[0].value, degrees("87° 02' 15.0\" W")[0].value
     (-87.0375, -87.0375)
     >>> degrees("N 43 30.75")[0].axis, degrees("five")
     ('lat', ())

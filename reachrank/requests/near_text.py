@@ -9,16 +9,11 @@ from typing import Any
 
 from reachrank.report.plain import plain
 from reachrank.requests.near import Answer, Repair
+from reachrank.requests.paths import PATH_WORDS
 from reachrank.units import us_name
 from reachrank.write.us_text import us_quantity, us_text
 
 WIDTH = 96
-PATH_WORDS = {
-    "hand_built": "can be built by hand",
-    "design_first": "needs a design by a licensed engineer first",
-    "leave_alone": "best left alone",
-    "visit_first": "cannot be told from here: visit first",
-}
 NO_PATH = "not known: the ranked file does not say"
 
 
@@ -69,7 +64,7 @@ def answer_data(answer: Answer, *, us: bool = False) -> dict[str, Any]:
 def length(value_m: float, *, us: bool) -> str:
     """Return a length for people: whole from 10 on, one decimal below."""
     value, unit = us_quantity(value_m, "m") if us else (value_m, "m")
-    return f"{value:,.0f} {unit}" if value >= 10 else f"{value:.1f} {unit}"  # noqa: PLR2004
+    return f"{value:,.0f} {unit}" if value >= 10 else f"{value:.1f} {unit}"
 
 
 def money(low: float | None, high: float | None) -> str:
