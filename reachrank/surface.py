@@ -92,6 +92,21 @@ def sample_one(tiles, index, inverse, x, y):  # type: ignore[no-untyped-def]  # 
     column_0, row_0 = np.floor(column), np.floor(row)
     part_x, part_y = column - column_0, row - row_0
     i, j = np.int64(row_0), np.int64(column_0)
+    if i >= 0 and j >= 0:
+        in_i, in_j = i % TILE, j % TILE
+        if in_i < TILE - 1 and in_j < TILE - 1:  # all four cells in one tile, nearly always
+            tile_i, tile_j = i // TILE, j // TILE
+            if tile_i >= index.shape[0] or tile_j >= index.shape[1]:
+                return np.nan
+            tile = index[tile_i, tile_j]
+            if tile < 0:
+                return np.nan
+            top = tiles[tile, in_i, in_j] * (1.0 - part_x) + tiles[tile, in_i, in_j + 1] * part_x
+            low = (
+                tiles[tile, in_i + 1, in_j] * (1.0 - part_x)
+                + tiles[tile, in_i + 1, in_j + 1] * part_x
+            )
+            return top * (1.0 - part_y) + low * part_y
     return (
         _cell(tiles, index, i, j) * (1.0 - part_x) * (1.0 - part_y)
         + _cell(tiles, index, i, j + 1) * part_x * (1.0 - part_y)

@@ -132,7 +132,7 @@ def fit_bank(  # type: ignore[no-untyped-def]
         suu[i + 1] = suu[i] + u[i] * u[i]
         suz[i + 1] = suz[i] + u[i] * w
         zz += w * w
-    step = 0.5 * du
+    step = max(2.0 * least_run, du)
     work = np.empty(3)
     best = np.inf
     best_t = 0.0
@@ -156,7 +156,7 @@ def fit_bank(  # type: ignore[no-untyped-def]
         return False
     # refine both knots between the samples by shrinking steps around the best pair
     span = 0.5 * step
-    for _ in range(5):
+    for _ in range(7):
         centre_t = best_t
         centre_p = best_p
         for i in range(-1, 2):

@@ -26,6 +26,9 @@ from reachrank.surface import Surface
 
 Float = NDArray[np.float64]
 
+STEP_WIDTHS = 0.25
+"""Step of the centreline in toe widths, never under a cell: the bank fits are averaged over longer
+stretches anyway."""
 BLOCKED_RISE_M = 0.5
 """A bed this far above its neighbours does not tell where the channel's middle is."""
 
@@ -102,7 +105,7 @@ RECUT_SHARE = 0.04
 
 def both_sides(
     surface: Surface, xy: Float, normal: Float, width_m: Float, step_m: float,
-    settings: ChannelSettings, rules: BankRules, others: Float | None = None,
+    settings: ChannelSettings, rules: BankRules, others: Float | None = None, samples_per_cell: int = 2,
 ) -> tuple[Side, Side, Float, Float]:  # fmt: skip
     """Cut the strip square to a line and fit both banks at every point of it.
 
@@ -125,7 +128,7 @@ def both_sides(
     still_open = [np.ones(len(xy), bool) for _ in range(2)]
     for _ in range(3):
         half = 0.5 * widest + float(look.max()) + cell
-        offsets = _offsets(half, 0.5 * cell)
+        offsets = _offsets(half, cell / samples_per_cell)
         room = side_room_m(broad, across, half, others)
         strip = cut_strip(surface, xy, normal, offsets, *room)
         calm = smooth_along(strip, settings.along_smoothing_widths * width_m / step_m)
@@ -222,18 +225,27 @@ def find_channel(
     width = _first_width(strip, offsets, at, settings.toe_rise_m, step)
     is_cramped = float(np.nanmedian(width)) > 0.7 * half if np.isfinite(width).any() else False
     along = arc_length(xy)
-    step = cell
+    step = max(cell, STEP_WIDTHS * float(np.nanquantile(width, 0.2)) if (width > 0).any() else cell)
     line = smooth_line(resample(xy, step), 1.5 * cell / step)
     width = np.interp(np.linspace(0, 1, len(line)), along / along[-1], width)
     width = np.clip(width, 2.0 * cell, None)
     bed = np.full(len(line), np.nan)
-    for _ in range(settings.recentre_rounds):
+    for turn in range(settings.recentre_rounds):
         usual = usual_width_m(width, step)
         base = smooth_line(line, settings.base_smoothing_widths * usual / step)
         base = resample(base, step)
         width = np.interp(np.linspace(0, 1, len(base)), np.linspace(0, 1, len(width)), width)
         normal = left_normals(tangents(base))
-        left, right, _, _ = both_sides(surface, base, normal, width, step, settings, rules)
+        left, right, _, _ = both_sides(
+            surface,
+            base,
+            normal,
+            width,
+            step,
+            settings,
+            rules,
+            samples_per_cell=1 if turn < settings.recentre_rounds - 1 else 2,
+        )
         rows = median_half_rows(width, settings.median_widths, step)
         bed = bed_level_m(cut_bed(surface, base, normal, width))
         blocked = blocked_rows(bed, width, step, BLOCKED_RISE_M)

@@ -47,13 +47,26 @@ def gaussian_along(values, sigma, pad, out):  # type: ignore[no-untyped-def]
             out[i] = values[i + pad]
             continue
         half = min(pad, int(np.ceil(3.5 * s)))
+        value = values[i + pad]
         total = 0.0
         weight = 0.0
-        for k in range(-half, half + 1):
-            value = values[i + pad + k]
-            if not np.isnan(value):
-                w = np.exp(-0.5 * (k / s) ** 2)
-                total += w * value
+        if not np.isnan(value):
+            total = value
+            weight = 1.0
+        # exp(-k^2 / 2 s^2) from its neighbour: the ratio of ratios is constant
+        ratio = np.exp(-0.5 / (s * s))
+        shrink = ratio * ratio
+        w = 1.0
+        for k in range(1, half + 1):
+            w *= ratio
+            ratio *= shrink
+            before = values[i + pad - k]
+            after = values[i + pad + k]
+            if not np.isnan(before):
+                total += w * before
+                weight += w
+            if not np.isnan(after):
+                total += w * after
                 weight += w
         out[i] = total / weight if weight > 1e-3 else np.nan
 

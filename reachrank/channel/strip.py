@@ -62,7 +62,7 @@ def smooth_rows(strip, sigma, out):  # type: ignore[no-untyped-def]
         total[:] = 0.0
         weight[:] = 0.0
         for k in range(max(0, i - half), min(rows, i + half + 1)):
-            w = np.exp(-0.5 * ((k - i) / s) ** 2)
+            w = np.exp(-0.5 * ((k - i) / s) ** 2)  # once for a whole row
             for j in range(columns):
                 z = strip[k, j]
                 if not np.isnan(z):
@@ -119,8 +119,13 @@ def usual_width_m(width_m: Float, step_m: float) -> Float:
         return width_m.copy()
     index = np.arange(width_m.size)
     filled = np.interp(index, index[known], width_m[known])
-    half = np.maximum(2, np.round(0.5 * USUAL_WIDTHS * filled / step_m)).astype(np.int64)
-    return smooth_values(median_along(filled, half), 0.5 * half)
+    # a width changes slowly: every other half width is enough to know its median by
+    every = max(1, int(0.5 * float(np.median(filled)) / step_m))
+    some = np.append(index[:-1:every], index[-1])
+    part = filled[some]
+    half = np.maximum(2, np.round(0.5 * USUAL_WIDTHS * part / (step_m * every))).astype(np.int64)
+    usual = smooth_values(median_along(part, half), 0.5 * half)
+    return np.asarray(np.interp(index, some, usual))
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
