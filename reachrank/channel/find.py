@@ -105,7 +105,8 @@ RECUT_SHARE = 0.04
 
 def both_sides(
     surface: Surface, xy: Float, normal: Float, width_m: Float, step_m: float,
-    settings: ChannelSettings, rules: BankRules, others: Float | None = None, samples_per_cell: int = 2,
+    settings: ChannelSettings, rules: BankRules, others: Float | None = None,
+    samples_per_cell: int = 2,
 ) -> tuple[Side, Side, Float, Float]:  # fmt: skip
     """Cut the strip square to a line and fit both banks at every point of it.
 
