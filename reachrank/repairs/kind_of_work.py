@@ -109,7 +109,7 @@ def _checks(site: Site, settings: WorkSettings) -> Iterator[Check]:
 
 
 def _structure(site: Site, settings: WorkSettings) -> Check:
-    limit = f"{settings.structure_least_m:.0f} m"
+    limit = f"{settings.structure_least_m:.1f} m"
     if not site.are_structures_known:
         return Check(
             "structure",
@@ -203,13 +203,13 @@ def _slope(site: Site, settings: WorkSettings) -> Check:
         return Check(
             "slope",
             "stop",
-            f"{told}; shaping it to {target:g}:1 would take {cut:.2f} m³ of soil from each metre, "
-            f"above the {most:g} m³ for work by hand.",
+            f"{told}; shaping it to {target:g}:1 would take {cut:.2f} m³/m of soil, above the "
+            f"{most:.2f} m³/m for work by hand.",
         )
     return Check(
         "slope",
         "passed",
-        f"{told}; shaped by hand to {target:g}:1 first, {cut:.2f} m³ of soil from each metre.",
+        f"{told}; shaped by hand to {target:g}:1 first, {cut:.2f} m³/m of soil.",
     )
 
 

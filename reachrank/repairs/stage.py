@@ -19,6 +19,7 @@ from reachrank.repairs.prices import Prices, load_prices
 from reachrank.repairs.site import Site
 from reachrank.repairs.sites import sites_of
 from reachrank.repairs.take_off import Item, hours, take_off, total_usd
+from reachrank.report.cautions import WORK_CAUTIONS
 from reachrank.schema import MATERIALS, REPAIRS, TIE_INS
 from reachrank.settings import Settings
 
@@ -257,6 +258,7 @@ def _tell(repairs: Sequence[Repair], prices: Prices, ctx: Context) -> None:
     shares = ", ".join(f"{path} {counts[path]}" for path in sorted(counts.index))
     ctx.facts["repair_paths"] = shares or "none"
     ctx.facts["prices"] = prices.note
+    ctx.facts["work_cautions"] = " ".join(WORK_CAUTIONS)
     for repair in repairs:
         missing = [item.name for item in repair.items if math.isnan(item.price_usd[0])]
         if missing:

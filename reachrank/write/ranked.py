@@ -13,7 +13,7 @@ from reachrank.write.geopackage import check_file, to_output_crs, write_layers
 from reachrank.write.place import aside
 from reachrank.write.profiles import DEFAULT_PROFILES, Profiles, pick_profiles
 from reachrank.write.run_info import run_info
-from reachrank.write.us_text import us_text
+from reachrank.write.us_text import SENTENCES, us_text
 
 if TYPE_CHECKING:
     from reachrank.context import Context, Table, Tables
@@ -74,6 +74,7 @@ def in_us_units(table: Table) -> Table:
     the two differ by 2 parts in a million.
     """
     new: Table = to_us(table)
-    for name in {"reason", "text"} & set(new.columns):
+    sentences = (*SENTENCES, "source") if "computed_low" in new.columns else SENTENCES
+    for name in set(sentences) & set(new.columns):
         new[name] = new[name].map(us_text, na_action="ignore").astype(table[name].dtype)
     return new
