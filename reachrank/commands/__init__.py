@@ -12,6 +12,7 @@ COMMANDS = {
     "rank": "Rank streams: from lines and a DEM to a GeoPackage.",
     "map": "One page with the ranked list beside the map, to open from disk.",
     "near": "One caller: the nearest bank, what is known of it, and what to ask.",
+    "explain": "The arithmetic behind a reach, a bank or a repair.",
     "screen": "A stack of applications: judge each by the program's rules, into a docket.",
     "choose": "Freeze chosen repairs as sites with permanent names.",
     "budget": "The best set of repairs that an amount of money buys.",
