@@ -7,18 +7,25 @@ True
 
 from __future__ import annotations
 
+from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from reachrank.ranking import Ranking, rank
+    from reachrank.survey import BankEdges, bank_edges
 
-__all__ = ["Ranking", "rank"]
+__all__ = ["BankEdges", "Ranking", "bank_edges", "rank"]
+
+_HOME = {
+    "BankEdges": "reachrank.survey",
+    "Ranking": "reachrank.ranking",
+    "bank_edges": "reachrank.survey",
+    "rank": "reachrank.ranking",
+}
 
 
 def __getattr__(name: str) -> Any:
     # Late, so that `reachrank --help` does not wait for the geometry libraries.
-    if name in __all__:
-        from reachrank import ranking  # noqa: PLC0415
-
-        return getattr(ranking, name)
+    if name in _HOME:
+        return getattr(import_module(_HOME[name]), name)
     raise AttributeError(f"module 'reachrank' has no attribute {name!r}")

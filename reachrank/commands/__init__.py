@@ -16,6 +16,8 @@ COMMANDS = {
     "screen": "A stack of applications: judge each by the program's rules, into a docket.",
     "choose": "Freeze chosen repairs as sites with permanent names.",
     "budget": "The best set of repairs that an amount of money buys.",
+    "compare": "What moved between two rankings, matched by place, and why.",
+    "profile": "Toe and top of sections surveyed in the field.",
     "step": "Run one stage alone, from file to file.",
     "trace": "Draw stream lines from a DEM where there are none.",
     "columns": "Say what a layer or a column means.",

@@ -10,13 +10,17 @@ from typing import Any
 import click
 
 from reachrank.commands.input_options import chosen_settings, settings_options
+from reachrank.errors import UsageError
 from reachrank.report.plain import plain
 
 
 @click.command()
+@click.argument("name", required=False, metavar="[NAME]")
 @settings_options
-def factors(settings_file: str | None, set_values: tuple[str, ...]) -> None:
-    """Say what each factor of the hazard score measures, its weight, and where it comes from.
+def factors(name: str | None, settings_file: str | None, set_values: tuple[str, ...]) -> None:
+    """Say what a factor of the hazard score measures, its weight, and where it comes from.
+
+    All factors without a NAME.
 
     Built-in factors and those of installed plugins alike. The settings group [hazard] changes
     weights and breakpoints.
@@ -26,7 +30,15 @@ def factors(settings_file: str | None, set_values: tuple[str, ...]) -> None:
 
     settings = chosen_settings(settings_file, set_values)
     findings = Findings()
-    for factor in load_factors(findings):
+    known = load_factors(findings)
+    if name is not None and name not in [factor.name for factor in known]:
+        raise UsageError(
+            f"There is no factor '{plain(name)}'.",
+            hint=f"Choose one of: {', '.join(plain(factor.name) for factor in known)}.",
+        )
+    for factor in known:
+        if name not in (None, factor.name):
+            continue
         for line in _told(factor, settings.hazard):
             click.echo(line)
     for row in findings.rows:

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from reachrank.errors import InputError
-from reachrank.sections.surveyed import bank_edges
+from reachrank.survey.edges import bank_edges
 
 
 def test_trapezoid_with_sharp_berms_is_exact() -> None:
