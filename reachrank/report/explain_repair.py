@@ -202,8 +202,8 @@ def _soil(repair: Mapping[str, Any], settings: Settings, units: Units) -> Iterat
     one = attached_nutrients(1.0, settings.sediment.nutrients, group)  # type: ignore[arg-type]
     per = units.nutrient_share
     yield (
-        f"  nutrients by {settings.sediment.nutrients}: {per(one.nitrogen_kg)} of nitrogen and "
-        f"{per(one.phosphorus_kg)} of phosphorus"
+        f"  nutrients by {settings.sediment.nutrients}, {units.per_mass}: nitrogen "
+        f"{per(one.nitrogen_kg)}, phosphorus {per(one.phosphorus_kg)}"
     )
     for level in LEVELS:
         nitrogen = _number(repair, f"nitrogen_{level}_kg_yr_screening")

@@ -46,8 +46,13 @@ class Units:
     def nutrient_share(self, share: float) -> str:
         """Return what is attached to a unit mass of soil."""
         if self.is_us:
-            return f"{share * 2000.0:.3f} lb for each ton"
-        return f"{share * 1000.0:.3f} kg for each t"
+            return f"{share * 2000.0:.3f} lb"
+        return f"{share * 1000.0:.3f} kg"
+
+    @property
+    def per_mass(self) -> str:
+        """Words for what `nutrient_share` counts on."""
+        return f"for each {self.mass_name}"
 
     def mass_line(
         self,
