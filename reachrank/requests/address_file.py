@@ -9,7 +9,7 @@ from pyproj import CRS
 
 from reachrank.errors import InputError
 from reachrank.read.source import Source, parse_source
-from reachrank.read.trust import head
+from reachrank.read.trust import check_path, head
 from reachrank.requests.addresses import AddressPoint
 from reachrank.requests.lookup import Lookup
 
@@ -40,6 +40,7 @@ def read_addresses(spec: str, column: str = "") -> tuple[list[AddressPoint], CRS
         For a file that cannot be read, or without a column of addresses.
     """
     source = parse_source(spec)
+    check_path(source.path)
     if head(source.path, 16).startswith(b"SQLite format 3") and source.path.endswith(".gpkg"):
         return _from_geopackage(source, column)
     return _from_any(source, column)

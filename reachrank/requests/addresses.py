@@ -188,7 +188,9 @@ def _likeness(asked: str, street: str) -> float:
         return 0.0
     whole = difflib.SequenceMatcher(None, asked, street).ratio()
     head = street.rpartition(" ")[0]
-    return max(whole, 0.95 if head and asked == head else 0.0)
+    cut_short = 0.95 * difflib.SequenceMatcher(None, asked, head).ratio()
+    is_part = set(asked.split()) <= set(street.split())  # "Mill Road" may be the lower or the upper
+    return max(whole, cut_short, _ALIKE if is_part else 0.0)
 
 
 def _same_place(known: str, asked: str) -> bool:

@@ -17,6 +17,7 @@ _UNIT_BEHIND = re.compile(r"(?<=[\d.,\s])(?:m|ft|feet|metres?|meters?|usft|us-ft
 _NUMBER = re.compile(r"[+-]?(?:\d[\d.,' ]*|[.,]\d+)(?:e[+-]?\d{1,2})?", re.IGNORECASE)
 _PARTS = re.compile(r"\d+(?:[.,]\d+)?")
 _BETWEEN = re.compile(r"[\s°'\":dms]*", re.IGNORECASE)
+_LETTERED = re.compile(r"(\d+)\s*d\s*(\d+)\s*m\s*(\d+(?:[.,]\d+)?)\s*s(?![A-Za-z])")
 _GROUPS = re.compile(r"\d{1,3}(?:[,.' ]\d{3})+")
 
 
@@ -89,7 +90,7 @@ def degrees(text: str) -> tuple[Reading, ...]:
     >>> degrees("N 43 30.75")[0].axis, degrees("five")
     ('lat', ())
     """
-    text = text.translate(_MARKS).strip()
+    text = _LETTERED.sub(r"\1°\2'\3" + '"', text.translate(_MARKS).strip())
     letters = re.findall(r"(?<![A-Za-z])[NSEWnsew](?![A-Za-z])", text)
     if len(letters) > 1:
         return ()

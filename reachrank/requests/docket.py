@@ -20,6 +20,7 @@ from reachrank.requests.rules import Rules, rules_hash
 from reachrank.requests.sites import SiteBook
 
 _SAME_PLACE_M = 1.0
+_AT_PLACE_M = 5.0
 _NUMBERS = ("sediment_low_t_yr_screening", "sediment_mid_t_yr_screening",
             "sediment_high_t_yr_screening", "cost_low_usd", "cost_high_usd")  # fmt: skip
 
@@ -83,9 +84,10 @@ def screen(applications: Applications, screening: Screening) -> gpd.GeoDataFrame
     ]  # fmt: skip
     _share_out(rows, rows_of_repairs, rules)
     site_of = screening.sites.of_repairs(ranked.repairs) if screening.sites else {}
+    fingerprint = rules_hash(rules, is_demo=screening.is_demo)
     for row in rows:
-        row["site_id"] = site_of.get(str(row["repair_id"]))
-        row["rules_hash"] = rules_hash(rules, is_demo=screening.is_demo)
+        row["site_id"] = site_of.get(str(row.get("repair_id")))
+        row["rules_hash"] = fingerprint
         row["run_id"] = ranked.run_id
     geometry = gpd.GeoSeries([p.geometry for p in places], crs=ranked.metric_crs)
     frame = pd.DataFrame(rows, columns=_COLUMNS).astype(_TYPES)
@@ -188,12 +190,19 @@ def _verdict(
             f"{where[0].upper()}{where[1:]} could not be measured well enough; visit it first.",
         )
     own = "its own bank" if match.is_own_parcel else "the nearest bank"
-    return Verdict(
-        "not_eligible",
-        "no_failing_bank",
-        f"The elevations show no failing length on {own}, {where}, {match.distance_m:.0f} m from "
-        "its place.",
-    )
+    nothing = f"The elevations show no failing length on {own}, {where}, {_away(match.distance_m)}"
+    if min(bank["rank"], bank["rank_low"] or bank["rank"]) <= limit:
+        return Verdict(
+            "visit_first",
+            "no_failing_length",
+            f"{nothing}, but its rank of {bank['rank']} may be within the program's limit of "
+            f"{limit}; visit it first.",
+        )
+    return Verdict("not_eligible", "no_failing_bank", f"{nothing}, and its rank is {bank['rank']}.")
+
+
+def _away(distance_m: float) -> str:
+    return "at its place" if distance_m < _AT_PLACE_M else f"{distance_m:.0f} m from its place"
 
 
 def _facts(known: dict[str, Any], excluded_frac: float, limit: int) -> Facts:
@@ -231,21 +240,51 @@ def _mark_duplicates(
             for k in group:
                 if k != kept:
                     verdicts[k] = _same_number(k, kept, places)
-    by_repair: dict[int, list[int]] = {}
+    standing: dict[int, _Standing] = {}
     for number, match in enumerate(matches):
         if match is None or match.repair is None or verdicts[number].state == "duplicate":
             continue
-        kept_here = by_repair.setdefault(match.repair, [])
-        first = next((k for k in kept_here if _is_same_request(places[k], places[number])), None)
-        if first is None:
-            kept_here.append(number)
-        else:
+        first = standing.setdefault(match.repair, _Standing()).same_or_add(number, places[number])
+        if first is not None:
             verdicts[number] = Verdict(
                 "duplicate",
                 "same_place",
                 f"It asks for the same bank at the same place as application {ids[first]}, which "
                 "stands.",
             )
+
+
+class _Standing:
+    """Applications for one repair, found again by their address or their place."""
+
+    def __init__(self) -> None:
+        self._of_address: dict[str, int] = {}
+        self._of_cell: dict[tuple[int, int], list[tuple[int, Placed]]] = {}
+
+    def same_or_add(self, number: int, place: Placed) -> int | None:
+        """Return the application that asks for the same; without one, keep this one."""
+        if place.address_key is not None and place.address_key in self._of_address:
+            return self._of_address[place.address_key]
+        x, y = _middle(place)
+        column, row = int(x // _SAME_PLACE_M), int(y // _SAME_PLACE_M)
+        near = sorted(
+            found
+            for a in (-1, 0, 1)
+            for b in (-1, 0, 1)
+            for found, other in self._of_cell.get((column + a, row + b), [])
+            if _is_same_request(place, other)
+        )
+        if near:
+            return near[0]
+        if place.address_key is not None:
+            self._of_address[place.address_key] = number
+        self._of_cell.setdefault((column, row), []).append((number, place))
+        return None
+
+
+def _middle(place: Placed) -> tuple[float, float]:
+    middle = shapely.centroid(place.geometry)
+    return float(middle.x), float(middle.y)
 
 
 def _same_number(number: int, kept: int, places: list[Placed]) -> Verdict:
@@ -268,7 +307,8 @@ def _is_same_request(a: Placed, b: Placed) -> bool:
         return True
     if a.geometry is None or b.geometry is None:
         return False
-    return bool(shapely.dwithin(a.geometry, b.geometry, _SAME_PLACE_M)) and (
+    (ax, ay), (bx, by) = _middle(a), _middle(b)
+    return bool(np.hypot(ax - bx, ay - by) <= _SAME_PLACE_M) and (
         a.address_key is None or b.address_key is None
     )
 

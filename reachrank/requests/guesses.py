@@ -7,8 +7,11 @@ from dataclasses import dataclass
 from itertools import product
 
 from reachrank.requests.coordinates import Reading, degrees, pair, readings
-from reachrank.units import LENGTH_TO_M, LENGTH_WORDS
+from reachrank.units import LENGTH_TO_M, LENGTH_WORDS, LengthUnit
 
+# Survey feet first: plane coordinates of U.S. states were kept in them until 2022, and where both
+# kinds of feet fall into the area they are some metres apart.
+_UNITS: tuple[LengthUnit, ...] = ("us-ft", "ft", "m")
 METRES_PER_DEGREE = 111_320.0
 """Of latitude, and of longitude at the equator: good enough to say how coarse a rounding is."""
 
@@ -91,8 +94,8 @@ def _from_xy(row: Mapping[str, str], unit_m: float) -> Iterator[Guess]:
         swapped = "its coordinates, x and y swapped back"
         yield Guess(not unit_m, b.value, a.value, error, swapped, False)
         if unit_m:
-            for unit, length_m in LENGTH_TO_M.items():
-                scale = length_m / unit_m
+            for unit in _UNITS:
+                scale = LENGTH_TO_M[unit] / unit_m
                 if abs(scale - 1.0) > 1e-9:
                     how = f"its coordinates, read as {LENGTH_WORDS[unit]}"
                     x, y = a.value * scale, b.value * scale

@@ -119,6 +119,10 @@ def match_all(
 ) -> list[Matched | None]:
     """Return what each place is matched to, None where there is no place or no bank at all.
 
+    First the best-ranked repair of its own parcel, wherever on the parcel it is; then a bank of its
+    own parcel in reach, which then shows nothing failing; then the nearest bank, whosever it is:
+    often a road or a strip of the county lies between a parcel and the stream.
+
     Parameters
     ----------
     places
@@ -149,12 +153,9 @@ def match_all(
             away = float(shapely.distance(of_repairs.lines[best], place.geometry))
             out.append(Matched(best, None, away, True))
             continue
-        banks_here = own_banks.get(area, {}) if area is not None else {}
-        if banks_here:
-            here = sorted(banks_here)
-            all_away = shapely.distance(of_banks.lines[here], place.geometry)
-            nearest = int(np.argmin(all_away))
-            out.append(Matched(None, here[nearest], float(all_away[nearest]), True))
+        bank = _own_bank(own_banks.get(area, {}) if area is not None else {}, place, of_banks)
+        if bank is not None and bank.distance_m <= rules.nearest_bank_within_m:
+            out.append(bank)
             continue
         out.append(_nearest(place.geometry, of_repairs, of_banks, rules))
     return out
@@ -215,6 +216,16 @@ def _by_rank(repairs: gpd.GeoDataFrame) -> NDArray[np.intp]:
     place = np.empty(order.size, dtype=np.intp)
     place[order] = np.arange(order.size)
     return place
+
+
+def _own_bank(here: dict[int, float], place: Placed, banks: _Lines) -> Matched | None:
+    """Return the bank of the own parcel that is nearest to the place, None without one."""
+    if not here or place.geometry is None:
+        return None
+    numbers = sorted(here)
+    away = shapely.distance(banks.lines[numbers], place.geometry)
+    nearest = int(np.argmin(away))
+    return Matched(None, numbers[nearest], float(away[nearest]), True)
 
 
 def _nearest(

@@ -74,8 +74,9 @@ def place_all(
 def _given_geometry(applications: Applications, crs: CRS) -> list[shapely.Geometry | None]:
     if applications.geometry is None:
         return [None] * len(applications)
-    turned = applications.geometry.to_crs(crs)
-    is_usable = turned.notna() & ~turned.is_empty & np.isfinite(turned.bounds).all(axis=1)
+    turned = applications.geometry.to_crs(crs).to_numpy()
+    is_usable = ~shapely.is_missing(turned) & ~shapely.is_empty(turned)
+    is_usable &= np.isfinite(shapely.bounds(turned)).all(axis=1)
     return [g if ok else None for g, ok in zip(turned, is_usable, strict=True)]
 
 

@@ -10,16 +10,18 @@ from typing import TYPE_CHECKING
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import pyogrio
 from pyproj import CRS
 from pyproj.exceptions import CRSError
 
 from reachrank.errors import InputError
 from reachrank.read.crs import metric_twin
 from reachrank.read.tables import read_tables
+from reachrank.requests.applications import KEPT
 from reachrank.write.run_info import value_of
 
 if TYPE_CHECKING:
-    from reachrank.context import Tables
+    from reachrank.context import Table, Tables
 
 _NEEDED = ("reaches", "banks", "repairs")
 _KEPT = ("reaches", "banks", "repairs", "exposures", "run_info", "docket", "sites")
@@ -71,6 +73,8 @@ def open_ranked(path: str | Path) -> RankedTables:
             where=str(path),
         )
     tables = {name: table for name, table in tables.items() if name in _KEPT}
+    if "docket" in tables:
+        tables["docket"] = _with_kept(tables["docket"], str(path))
     info = tables.get("run_info", pd.DataFrame({"key": [], "value": []}, dtype=object))
     crs = tables["banks"].crs
     if crs is None:
@@ -84,6 +88,18 @@ def open_ranked(path: str | Path) -> RankedTables:
         info=info,
         run_id=value_of(info, "requests.run_id") or run_id(info),
         is_us=value_of(info, "written_units").startswith("us"),
+    )
+
+
+def _with_kept(docket: Table, path: str) -> Table:
+    """Return the docket with the columns that were carried along from the applications."""
+    kept = [name for name in pyogrio.read_info(path, layer="docket")["fields"]
+            if str(name).startswith(KEPT)]  # fmt: skip
+    if not kept:
+        return docket
+    values = pyogrio.read_dataframe(path, layer="docket", columns=kept, read_geometry=False)
+    return docket.assign(
+        **{name: values[name].where(values[name].notna(), None).to_numpy() for name in kept}
     )
 
 

@@ -11,6 +11,7 @@ import hashlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -186,16 +187,19 @@ def freeze(
     new["application_ids"] = [asked.get(r, (None, None))[0] for r in new["repair_id"]]
     new["share_usd"] = [asked.get(r, (None, None))[1] for r in new["repair_id"]]
     new["share_usd"] = new["share_usd"].astype("float64")
-    new = new.reindex(columns=[*SITES.names, new.geometry.name]).rename_geometry("geometry")
-    if known.empty:
-        sites = new
-    elif new.empty:
-        sites = known
-    else:
-        old = known.reindex(columns=[*SITES.names, known.geometry.name]).rename_geometry("geometry")
-        rows = [*old.astype(object).to_dict("records"), *new.astype(object).to_dict("records")]
-        sites = gpd.GeoDataFrame(pd.DataFrame(rows), geometry="geometry", crs=ranked.crs)
+    parts = [_plain_rows(table) for table in (known, new) if len(table)]
+    rows = pd.DataFrame([row for part in parts for row in part], columns=[*SITES.names, "geometry"])
+    sites = gpd.GeoDataFrame(rows, geometry=gpd.GeoSeries(rows["geometry"], crs=ranked.crs))
     return sites.sort_values("site_id", ignore_index=True), names
+
+
+def _plain_rows(table: gpd.GeoDataFrame) -> list[dict[str, Any]]:
+    """Return rows of the layer sites as plain values, so that tables of other types can join."""
+    frame = pd.DataFrame(table.drop(columns=table.geometry.name)).reindex(columns=SITES.names)
+    values = frame.astype(object).where(frame.notna(), None)
+    values["geometry"] = table.geometry.to_numpy()
+    rows: list[dict[str, Any]] = values.to_dict("records")
+    return rows
 
 
 def _asked(ranked: RankedTables) -> dict[str, tuple[str | None, float | None]]:
@@ -225,6 +229,6 @@ def known_sites(ranked: RankedTables, path: str | Path | None) -> gpd.GeoDataFra
         return no_sites(ranked)
     if len(tables) == 1:
         return tables[0]
-    rows = [row for table in tables for row in table.astype(object).to_dict("records")]
-    joined = gpd.GeoDataFrame(pd.DataFrame(rows), geometry="geometry", crs=ranked.crs)
+    rows = pd.DataFrame([row for table in tables for row in _plain_rows(table)])
+    joined = gpd.GeoDataFrame(rows, geometry=gpd.GeoSeries(rows["geometry"], crs=ranked.crs))
     return joined.drop_duplicates("site_id", ignore_index=True)
