@@ -20,6 +20,8 @@ COMMANDS = {
     "profile": "Toe and top of sections surveyed in the field.",
     "step": "Run one stage alone, from file to file.",
     "trace": "Draw stream lines from a DEM where there are none.",
+    "sheets": "Print the first places: overview, map, sections, numbers, checklist.",
+    "table": "Write the ranking as a spreadsheet.",
     "columns": "Say what a layer or a column means.",
     "settings": "Print all settings, explained, as a file to edit.",
     "curves": "List the regional curves for bankfull size.",
