@@ -175,7 +175,7 @@ def _lines(
     yield f"{count} candidates" + (f"; left out: {out}." if out else ".")
     spent, amount = choice.cost_cents / 100.0, problem.amount_cents / 100.0
     yield (
-        f"Chosen: {int(choice.chosen.sum())} repairs for ${spent:,.2f} of ${amount:,.2f}, worth "
+        f"Chosen: {int(choice.chosen.sum())} of them for ${spent:,.2f} of ${amount:,.2f}, worth "
         f"{told.amount(choice.worth)}."
     )
     if choice.gap_frac <= 1e-9:

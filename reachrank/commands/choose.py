@@ -73,4 +73,4 @@ def choose(
     for repair in chosen:
         word = "is already site" if names[repair] in before else "is now site"
         click.echo(f"{plain(repair, 60)} {word} {names[repair]}")
-    click.echo(f"{len(sites)} sites are in {landed}, layer sites.")
+    click.echo(f"{len(sites)} in all; they are in {landed}, layer sites.")

@@ -163,7 +163,7 @@ def screen(
 def _lines(docket: gpd.GeoDataFrame, notes: tuple[str, ...], rules: str) -> Iterator[str]:
     from reachrank.requests.judging import STATES  # noqa: PLC0415
 
-    yield f"{len(docket)} applications judged by: {plain(rules, 120)}."
+    yield f"{_count(len(docket), 'application')} judged by: {plain(rules, 120)}."
     for note in notes:
         yield plain(note, 300)
     counts = Counter(docket["state"])
@@ -173,13 +173,17 @@ def _lines(docket: gpd.GeoDataFrame, notes: tuple[str, ...], rules: str) -> Iter
     mended = docket["placed_by"].dropna()
     mended = mended[mended.str.contains(", ")]
     if len(mended):
-        yield f"{len(mended)} places were put right; the column placed_by says how."
+        yield f"{_count(len(mended), 'place')} put right; the column placed_by says how."
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number:,} {what}" if number == 1 else f"{number:,} {what}s"
 
 
 def _changes(changes: Changes) -> Iterator[str]:
     yield (
         f"Against the older docket: {len(changes.new)} new, {len(changes.changed)} changed, "
-        f"{len(changes.gone)} gone; {changes.carried} decisions carried over."
+        f"{len(changes.gone)} gone; {_count(changes.carried, 'decision')} carried over."
     )
     for name, text in changes.changed[:_MOST_TOLD]:
         yield f"  {plain(name, 40)}: {plain(text, 200)}"

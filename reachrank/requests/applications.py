@@ -146,11 +146,11 @@ def _from_rows(
     if top:
         above = sum(any(cell for cell in row) for row in rows[:top])
         if above:
-            notes = [*notes, f"{above} lines above the headings were taken for a title."]
+            notes = [*notes, f"Lines above the headings, taken for a title: {above}."]
     body = [row for row in rows[top + 1 :] if any(cell.strip() for cell in row)]
     blank = len(rows) - top - 1 - len(body)
     if blank:
-        notes = [*notes, f"{blank} empty rows were not counted."]
+        notes = [*notes, f"Empty rows, not counted: {blank}."]
     width = max([len(rows[top]), *(len(row) for row in body)])
     headings = [*rows[top], *[""] * (width - len(rows[top]))]
     padded = [[*row, *[""] * (width - len(row))] for row in body]

@@ -180,7 +180,7 @@ def _verdict(
         return Verdict(
             "too_far",
             "far_from_bank",
-            f"Its place is {match.distance_m:.0f} m from the nearest ranked bank, {where}; the "
+            f"Its place is {match.distance_m:,.0f} m from the nearest ranked bank, {where}; the "
             f"program goes no farther than {within:.0f} m.",
         )
     if bank["rank"] is None:
@@ -240,11 +240,12 @@ def _mark_duplicates(
             for k in group:
                 if k != kept:
                     verdicts[k] = _same_number(k, kept, places)
-    standing: dict[int, _Standing] = {}
+    standing: dict[tuple[int | None, int | None], _Standing] = {}
     for number, match in enumerate(matches):
-        if match is None or match.repair is None or verdicts[number].state == "duplicate":
+        if match is None or verdicts[number].state == "duplicate":
             continue
-        first = standing.setdefault(match.repair, _Standing()).same_or_add(number, places[number])
+        here = standing.setdefault((match.repair, match.bank), _Standing())
+        first = here.same_or_add(number, places[number])
         if first is not None:
             verdicts[number] = Verdict(
                 "duplicate",
@@ -255,7 +256,7 @@ def _mark_duplicates(
 
 
 class _Standing:
-    """Applications for one repair, found again by their address or their place."""
+    """Applications for one bank, found again by their address or their place."""
 
     def __init__(self) -> None:
         self._of_address: dict[str, int] = {}

@@ -303,7 +303,7 @@ def test_degrees_where_metres_were_promised_and_feet_too(screening, tmp_path):
 
 
 def test_coordinates_that_can_mean_two_places_are_not_guessed(screening):
-    """x and y alike: both ways round lie in the area of a stream that runs along x = y."""
+    """Two pairs of coordinates of one application lie at two banks of the same area."""
     lon, lat = made.in_degrees(GOOD)
     other = made.place(5, "left")
     frame = pd.DataFrame({"id": ["1"], "longitude": [f"{lon:.6f}"], "latitude": [f"{lat:.6f}"],
@@ -418,7 +418,7 @@ def test_a_spreadsheet_with_a_title_line_above_the_headings(screening, tmp_path)
     stack = read_applications(str(path))
     assert len(stack) == 2
     assert any("title" in note for note in stack.notes)
-    assert any("1 empty rows" in note for note in stack.notes)
+    assert any("not counted: 1" in note for note in stack.notes)
     docket = screen(stack, screening)
     assert states(docket) == ["eligible", "not_placed"]
     assert docket["application_id"].tolist() == ["1", "2"]

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import contextlib
 import functools
-import io
 from pathlib import Path
 
 import geopandas as gpd
@@ -12,7 +10,6 @@ import pandas as pd
 import pytest
 
 from reachrank import pipeline
-from reachrank.__main__ import main
 from reachrank.context import Inputs
 from reachrank.pipeline import batches_of_streams
 from reachrank.settings.load import load_settings
@@ -22,15 +19,6 @@ BESIDE_M = 15.0
 """The failing banks of the county have houses, sheds or a barn within this distance, or nothing."""
 
 CUT_DOWN_M = 200.0
-
-
-@pytest.fixture(scope="module")
-def demo(tmp_path_factory):
-    home = tmp_path_factory.mktemp("demo")
-    said = io.StringIO()
-    with contextlib.redirect_stdout(said):
-        assert main(["demo", str(home), "--county", str(COUNTY), "--progress", "none"]) == 0
-    return home / "ranked.gpkg", said.getvalue()
 
 
 @pytest.fixture(scope="module")
