@@ -72,6 +72,7 @@ def class_looks(info: Table) -> list[dict[str, Any]]:
             "letter": look.letter,
             "colour": look.colour,
             "ink": look.ink,
+            "edge": look.edge,
             "width": look.width_px,
             "meaning": look.meaning,
             "start": start,

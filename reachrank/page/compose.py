@@ -210,7 +210,8 @@ def _relief(
     ordered = [lines[row[name]] for name in in_detail]
     tiles: dict[str, str] = {}
     zoom, left_out = None, 0
-    for tile, uri in tiles_of(ground, ordered, part(progress, 0.2, 1.0)):
+    times_taller = whole["taller"] if whole else 1.0
+    for tile, uri in tiles_of(ground, ordered, part(progress, 0.2, 1.0), times_taller=times_taller):
         zoom = tile.zoom
         cost = len(uri) + 30
         if cost > room:

@@ -10,12 +10,12 @@ import base64
 import hashlib
 import re
 from collections.abc import Mapping
+from importlib.metadata import distribution
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
 import jinja2
-import xstatic.pkg.leaflet
 from markupsafe import Markup
 
 from reachrank.page.encode import as_json
@@ -42,7 +42,7 @@ def render(content: Mapping[str, Any], relief: Mapping[str, Any], *, title: str)
         Of the page.
     """
     here = files("reachrank.page")
-    leaflet = Path(xstatic.pkg.leaflet.BASE_DIR)
+    leaflet = Path(str(distribution("XStatic-Leaflet").locate_file("xstatic/pkg/leaflet/data")))
     own = [here.joinpath("script", f"{name}.js").read_text("utf-8") for name in SCRIPTS]
     scripts = [
         # without its note on where a map of its code for debugging lies

@@ -16,6 +16,8 @@ class Look:
     colour: str
     ink: str
     """Colour of the letter on the class's colour."""
+    edge: str
+    """Colour of the thin lines along it, that set it off from the ground."""
     width_px: float
     meaning: str
 
@@ -25,6 +27,7 @@ _COLOURS = ("#9ebcda", "#8c6bb1", "#810f7c", "#4d004b")
 colorbrewer2.org), which its authors mark as safe for colour-blind readers: it rises in darkness
 throughout, from the blue of water to a deep violet."""
 _INKS = ("#1b1f24", "#ffffff", "#ffffff", "#ffffff")
+_EDGES = ("#4a6a8a", "#ffffff", "#ffffff", "#ffffff")
 _WIDTHS_PX = (2.0, 3.5, 5.5, 8.0)
 _MEANINGS = (
     "nothing calls for a visit",
@@ -35,12 +38,12 @@ _MEANINGS = (
 
 LOOKS: tuple[Look, ...] = (
     *(
-        Look(name, name[0].upper(), colour, ink, width, meaning)
-        for name, colour, ink, width, meaning in zip(
-            CLASSES, _COLOURS, _INKS, _WIDTHS_PX, _MEANINGS, strict=True
+        Look(name, name[0].upper(), colour, ink, edge, width, meaning)
+        for name, colour, ink, edge, width, meaning in zip(
+            CLASSES, _COLOURS, _INKS, _EDGES, _WIDTHS_PX, _MEANINGS, strict=True
         )
     ),
-    Look("not ranked", "–", "#7a8288", "#ffffff", 1.5, "no bank top could be seen here"),
+    Look("not ranked", "–", "#5f676d", "#ffffff", "#ffffff", 1.5, "no bank top could be seen"),
 )
 """Rising; the last stands for reaches without a score."""
 

@@ -21,7 +21,7 @@ from reachrank.page.mercator import (
     to_mercator,
     zoom_for,
 )
-from reachrank.page.shade import as_data_uri, shade
+from reachrank.page.shade import as_data_uri, shade, taller
 from reachrank.progress import Progress, silent
 from reachrank.surface import Surface
 
@@ -31,6 +31,8 @@ _BATCH = 48
 _OVERVIEW_PX = 1400
 _OVERVIEW_CELLS = 3_000_000
 _MARGIN = 0.06
+_STEEPEST = 0.4
+"""Nine tenths of the ground are drawn no steeper than this, rise over length; tool default."""
 
 
 class Ground(Protocol):
@@ -59,7 +61,8 @@ def overview(ground: Ground, box_deg: Sequence[float]) -> dict[str, Any] | None:
     Returns
     -------
     dict
-        ``box``: south, west, north, east in degrees; ``picture``: a ``data:`` address.
+        ``box``: south, west, north, east in degrees; ``picture``: a ``data:`` address;
+        ``taller``: how much taller the ground is drawn, for the tiles to match.
     """
     (west, east), (south, north) = to_mercator(box_deg[::2], box_deg[1::2])
     pad = _MARGIN * max(east - west, north - south, 1.0)
@@ -76,15 +79,26 @@ def overview(ground: Ground, box_deg: Sequence[float]) -> dict[str, Any] | None:
     back = ~transform
     inverse = np.array([back.a, back.b, back.c, back.d, back.e, back.f])
     surface = Surface.from_array(elevation, inverse, ground.cell_m)
-    picture = shade(surface.sample(*pixel_places(box, shape, ground.crs)), ground_m / px)
-    uri = as_data_uri(picture)
+    seen = surface.sample(*pixel_places(box, shape, ground.crs))
+    times_taller = taller(seen, ground_m / px, _STEEPEST)
+    uri = as_data_uri(shade(seen, ground_m / px, times_taller))
     longitude, latitudes = to_degrees(box[::2], box[1::2])
     at = [latitudes[0], longitude[0], latitudes[1], longitude[1]]
-    return {"box": [round(float(v), 7) for v in at], "picture": uri} if uri else None
+    if not uri:
+        return None
+    return {
+        "box": [round(float(v), 7) for v in at],
+        "picture": uri,
+        "taller": times_taller,
+    }
 
 
 def tiles_of(
-    ground: Ground, banks_deg: Iterable[shapely.Geometry], progress: Progress = silent
+    ground: Ground,
+    banks_deg: Iterable[shapely.Geometry],
+    progress: Progress = silent,
+    *,
+    times_taller: float = 1.0,
 ) -> Iterator[tuple[Tile, str]]:
     """Yield shaded tiles near bank lines in degrees, those of the first line first.
 
@@ -101,11 +115,13 @@ def tiles_of(
     )
     for first in range(0, len(wanted), _BATCH):
         batch = wanted[first : first + _BATCH]
-        yield from _shaded(ground, batch, latitude)
+        yield from _shaded(ground, batch, latitude, times_taller)
         progress(min(1.0, (first + _BATCH) / len(wanted)), "hillshade")
 
 
-def _shaded(ground: Ground, tiles: list[Tile], latitude_deg: float) -> Iterator[tuple[Tile, str]]:
+def _shaded(
+    ground: Ground, tiles: list[Tile], latitude_deg: float, times_taller: float
+) -> Iterator[tuple[Tile, str]]:
     to_ground = Transformer.from_crs(3857, ground.crs, always_xy=True)
     middles = []
     for tile in tiles:
@@ -119,6 +135,7 @@ def _shaded(ground: Ground, tiles: list[Tile], latitude_deg: float) -> Iterator[
     for tile in tiles:
         x, y = pixel_places(tile.box, (TILE_PX, TILE_PX), ground.crs)
         _, tile_latitude = to_degrees(0.0, (tile.box[1] + tile.box[3]) / 2.0)
-        uri = as_data_uri(shade(surface.sample(x, y), pixel_m(tile.zoom, float(tile_latitude))))
+        px_m = pixel_m(tile.zoom, float(tile_latitude))
+        uri = as_data_uri(shade(surface.sample(x, y), px_m, times_taller))
         if uri:
             yield tile, uri

@@ -69,10 +69,28 @@ data.repairs.rows.forEach((inRows, k) => {
   }
 });
 
+/** Halfway along each row's line, in pixels at zoom 0. */
+const middles = (() => {
+  const { start, x, y } = lines, out = new Float64Array(2 * ROWS);
+  for (let row = 0; row < ROWS; row++) {
+    const first = start[row], last = start[row + 1] - 1;
+    let half = 0;
+    for (let i = first; i < last; i++) half += Math.hypot(x[i + 1] - x[i], y[i + 1] - y[i]) / 2;
+    let i = first, length = 0;
+    for (; i < last; i++) {
+      length = Math.hypot(x[i + 1] - x[i], y[i + 1] - y[i]);
+      if (half <= length) break;
+      half -= length;
+    }
+    const part = i < last && length > 0 ? half / length : 0;
+    out[2 * row] = part ? x[i] + (x[i + 1] - x[i]) * part : x[i];
+    out[2 * row + 1] = part ? y[i] + (y[i + 1] - y[i]) * part : y[i];
+  }
+  return out;
+})();
+
 function middleOf(row) {
-  const first = lines.start[row], last = lines.start[row + 1] - 1;
-  const middle = (first + last) >> 1;
-  return [lines.x[middle], lines.y[middle]];
+  return [middles[2 * row], middles[2 * row + 1]];
 }
 
 /** Longitude and latitude of a place in pixels at zoom 0. */

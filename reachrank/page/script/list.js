@@ -40,8 +40,8 @@ function fillRow(node, position) {
     element("b", { text: streamName(row) }), element("span", { text: bankName(row) }));
   why.textContent = sentence(rows.why[row]);
   const kinds = kindsOf(row).filter((kind) => data.kinds.length > 1 || data.kinds[0].path);
-  facts.textContent = [`station ${along(rows.from[row])}`,
-    ...(rows.repair[row] > 0 ? [`${along(rows.repair[row])} to repair`, ...kinds] : [])].join(" · ");
+  facts.textContent = [`at ${along(rows.from[row])}`,
+    ...(rows.repair[row] > 0 ? [`repair ${along(rows.repair[row])}`, ...kinds] : [])].join(" · ");
   node.setAttribute("aria-label", [
     rows.rank[row] === null ? "Not ranked" : `Rank ${rows.rank[row]}, class ${look.name}`,
     streamName(row), bankName(row), sentence(rows.why[row]), facts.textContent,

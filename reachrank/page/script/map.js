@@ -97,8 +97,9 @@ function showPeek() {
 function drawLegend() {
   const counts = new Array(CLASSES.length).fill(0);
   rows.class.forEach((k) => counts[k]++);
-  const line = (colour, width, dash) => {
+  const line = (colour, width, dash, edge) => {
     const svg = svgElement("svg", { width: 34, height: 14, "aria-hidden": "true" });
+    if (edge) svg.append(svgElement("line", { x1: 4, x2: 30, y1: 7, y2: 7, stroke: edge, "stroke-width": width + 1.4, "stroke-linecap": "round" }));
     svg.append(svgElement("line", { x1: 4, x2: 30, y1: 7, y2: 7, stroke: colour, "stroke-width": width, "stroke-dasharray": dash || "none", "stroke-linecap": "round" }));
     return svg;
   };
@@ -113,10 +114,10 @@ function drawLegend() {
     return `from ${start}`;
   };
   document.getElementById("legend-body").replaceChildren(element("ul", {},
-    ...classes.map((k) => entry(line(CLASSES[k].colour, CLASSES[k].width, k === UNRANKED ? "3 5" : ""),
+    ...classes.map((k) => entry(line(CLASSES[k].colour, CLASSES[k].width, k === UNRANKED ? "3 5" : "", k === 0 ? CLASSES[k].edge : ""),
       classSign(k), CLASSES[k].name, score(k))),
-    data.repairs.id.length ? entry(line(INK, 3, "7 5"), null, "bank to repair", "when near") : null,
-    entry(line(HALO, 12), null, "chosen", "arrows downstream")));
+    data.repairs.id.length ? entry(line(INK, 3, "7 5"), null, "bank to repair") : null,
+    entry(line(HALO, 12), null, "chosen")));
 }
 
 function setUpMap() {

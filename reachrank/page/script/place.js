@@ -94,7 +94,7 @@ function drawChosenSection() {
   const { svg, exaggeration } = drawSection(section, rows.side[choice.row], CLASSES[rows.class[choice.row]], width);
   frame.replaceChildren(svg);
   const n = place.sections.length;
-  document.getElementById("section-at").textContent = `section ${choice.section + 1} of ${n}, station ${along(section.at)}`;
+  document.getElementById("section-at").textContent = `${choice.section + 1} of ${n}, station ${along(section.at)}`;
   document.getElementById("section-down").disabled = choice.section === 0;
   document.getElementById("section-up").disabled = choice.section === n - 1;
   const notes = [
@@ -173,7 +173,7 @@ function placeBanks(row, place) {
   const side = (name) => place.banks[name] || {};
   const lines = [
     ["Height, middle value", (b) => (b.height === null ? "not known" : `${high(b.height)}${b.height_se ? ` ± ${high(b.height_se)}` : ""}`)],
-    ["Nine tenths lower than", (b) => (b.height_90 === null ? "" : high(b.height_90))],
+    ["9 in 10 are lower than", (b) => (b.height_90 === null ? "" : high(b.height_90))],
     ["Face, from level", (b) => (b.angle === null ? "not known" : `${b.angle}°${b.angle_or_more ? " or steeper" : ""}`)],
     ["Outside of a bend", (b) => (b.outside === null ? "" : `${b.outside}% of it`)],
     ["Trees and shrubs", (b) => (b.cover === null ? "" : `${b.cover}% of the strip behind`)],

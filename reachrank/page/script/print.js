@@ -3,7 +3,7 @@
 const PRINT_ROWS = 40;
 const PRINT_MAP_PX = [700, 420];
 
-function printSheet() {
+function fillSheet() {
   const shown = choice.shown.subarray(0, PRINT_ROWS);
   const told = data.about;
   const head = ["Rank", "Range", "Class", "Stream and bank", "Station", "To repair", "Why"];
@@ -12,22 +12,22 @@ function printSheet() {
     element("tbody", {}, ...[...shown].map((row) => element("tr", { class: row === choice.row ? "chosen" : "" },
       element("td", { class: "number", text: rows.rank[row] ?? "–" }),
       element("td", { class: "number", text: rankRange(row) }),
-      element("td", {}, classSign(rows.class[row]), ` ${CLASSES[rows.class[row]].name}`),
+      element("td", {}, classSign(rows.class[row])),
       element("td", {}, element("b", { text: streamName(row) }), ` ${bankName(row)}`),
       element("td", { class: "number", text: along(rows.from[row]) }),
       element("td", { class: "number", text: rows.repair[row] > 0 ? along(rows.repair[row]) : "–" }),
       element("td", { text: sentence(rows.why[row]) })))));
   const more = choice.shown.length - shown.length;
-  return [
+  document.getElementById("sheet").replaceChildren(
     element("h2", { text: filterText() }),
     table,
-    more > 0 ? element("p", { text: `${number(more, 0)} more are not printed; copy the list as CSV for all.` }) : null,
+    more > 0 ? element("p", { text: `${number(more, 0)} more are not printed; copy the list as CSV for all.` }) : "");
+  document.getElementById("sheet-end").replaceChildren(
     element("h3", { text: "Before anyone goes" }),
     element("ul", {}, ...told.cautions.map((text) => element("li", { text }))),
     element("h3", { text: "What this page cannot tell you" }),
     element("ul", {}, ...told.cannot.map(firstSentenceBold)),
-    element("p", { class: "source", text: `${told.made}, from ${told.source}. Findings: ${number(data.findings.count, 0)}.` }),
-  ].filter(Boolean);
+    element("p", { class: "source", text: `${told.made}, from ${told.source}. Findings: ${number(data.findings.count, 0)}.` }));
 }
 
 function filterText() {
@@ -47,27 +47,30 @@ function filterText() {
 let viewBefore = null;
 window.addEventListener("beforeprint", () => {
   if (viewBefore) return;
-  viewBefore = { centre: map.getCenter(), zoom: map.getZoom(), view: document.body.dataset.view };
-  document.getElementById("sheet").replaceChildren(...printSheet());
-  document.body.classList.add("printing");
+  viewBefore = { centre: map.getCenter(), zoom: map.getZoom(), hadAll: map.getBounds().contains(wholeBounds()) };
+  fillSheet();
   document.body.dataset.chosen = choice.row >= 0 ? "yes" : "no";
   document.getElementById("legend").open = true;
   const frame = map.getContainer().style;
   [frame.width, frame.height] = PRINT_MAP_PX.map((px) => `${px}px`);
   const before = map.getSize();
+  reachLayer.isPrinting = true;
   map.invalidateSize({ animate: false, pan: false });
-  // what was seen stays in the frame: as much farther away as the frame is smaller
-  const shrink = Math.min(1, Math.min(PRINT_MAP_PX[0] / before.x, PRINT_MAP_PX[1] / before.y));
-  map.setView(viewBefore.centre, Math.max(map.getMinZoom(), viewBefore.zoom + Math.log2(shrink)), { animate: false, reset: true });
+  if (viewBefore.hadAll) {
+    map.fitBounds(wholeBounds(), { padding: [12, 12], animate: false, reset: true });
+  } else { // what was seen stays in the frame: as much farther away as the frame is smaller
+    const shrink = Math.min(1, Math.min(PRINT_MAP_PX[0] / before.x, PRINT_MAP_PX[1] / before.y));
+    map.setView(viewBefore.centre, Math.max(map.getMinZoom(), viewBefore.zoom + Math.log2(shrink)), { animate: false, reset: true });
+  }
   drawChosenSection();
 });
 window.addEventListener("afterprint", () => {
   if (!viewBefore) return;
-  document.body.classList.remove("printing");
+  reachLayer.isPrinting = false;
   map.getContainer().style.width = map.getContainer().style.height = "";
   map.invalidateSize({ animate: false, pan: false });
   map.setView(viewBefore.centre, viewBefore.zoom, { animate: false, reset: true });
-  document.getElementById("sheet").replaceChildren();
+  for (const id of ["sheet", "sheet-end"]) document.getElementById(id).replaceChildren();
   viewBefore = null;
   drawChosenSection();
 });

@@ -4,6 +4,7 @@ const HALO = "#ffd60a"; // marks the chosen place, as a highlighter would
 const INK = "#1b1f24";
 const PAPER = "#f7f6f1";
 const SIGNS_MOST = 160;
+const CELL_PX = 6; // of the net that keeps texts apart
 const FINE_ZOOM = 15; // bank tops and the like are drawn from here on
 
 const ReachLayer = L.Renderer.extend({
@@ -30,7 +31,7 @@ const ReachLayer = L.Renderer.extend({
   _update() {
     if (this._map._animatingZoom && this._bounds) return;
     L.Renderer.prototype._update.call(this);
-    const size = this._bounds.getSize(), ratio = window.devicePixelRatio || 1;
+    const size = this._bounds.getSize(), ratio = this._ratio();
     L.DomUtil.setPosition(this._container, this._bounds.min);
     this._container.width = Math.round(size.x * ratio);
     this._container.height = Math.round(size.y * ratio);
@@ -48,8 +49,13 @@ const ReachLayer = L.Renderer.extend({
     });
   },
 
+  /** Pixels of the canvas to a pixel of the page. */
+  _ratio() {
+    return this.isPrinting ? 3 : window.devicePixelRatio || 1;
+  },
+
   draw() {
-    const ctx = this._ctx, ratio = window.devicePixelRatio || 1, size = this._bounds.getSize();
+    const ctx = this._ctx, ratio = this._ratio(), size = this._bounds.getSize();
     const zoom = this._zoom, scale = 2 ** zoom, origin = this._map.getPixelOrigin();
     this._view = {
       scale,
@@ -67,7 +73,7 @@ const ReachLayer = L.Renderer.extend({
     ctx.lineJoin = "round";
     ctx.lineCap = "round";
     if (!this.hasRelief) this._squares();
-    this._taken = [];
+    this._taken = new Set();
     this._reaches(zoom);
     this._repairs(zoom);
     this._chosen(zoom);
@@ -103,7 +109,7 @@ const ReachLayer = L.Renderer.extend({
     for (let row = 0; row < ROWS; row++) {
       (choice.isShown[row] ? byClass[rows.class[row]] : hidden).push(row);
     }
-    const thin = zoom < 11 ? 0.6 : zoom < 13 ? 0.8 : zoom >= 17 ? 1.25 : 1;
+    const thin = zoom < 10 ? 0.45 : zoom < 11 ? 0.6 : zoom < 13 ? 0.8 : zoom >= 17 ? 1.25 : 1;
     if (hidden.length) {
       this._trace(lines, hidden);
       this._stroke("#9aa3a8", 1, [2, 4]);
@@ -112,7 +118,7 @@ const ReachLayer = L.Renderer.extend({
       if (!byClass[k].length) continue;
       const width = CLASSES[k].width * thin;
       this._trace(lines, byClass[k]);
-      if (k !== UNRANKED) this._stroke("rgba(255,255,255,0.9)", width + 2.5);
+      if (k !== UNRANKED) this._stroke(CLASSES[k].edge, width + (k === 0 ? 1.4 : 2.5));
       this._stroke(CLASSES[k].colour, width, k === UNRANKED ? [3, 5] : []);
     }
   },
@@ -147,7 +153,7 @@ const ReachLayer = L.Renderer.extend({
         this._stroke("#ffffff", CLASSES[rows.class[row]].width + 4);
       }
       this._stroke(CLASSES[rows.class[row]].colour, CLASSES[rows.class[row]].width);
-      if (isChosen && zoom >= 13) this._arrows(row);
+      if (isChosen && zoom >= FINE_ZOOM) this._arrows(row);
     }
     const place = data.details[choice.row];
     if (!place || zoom < FINE_ZOOM) return;
@@ -207,7 +213,23 @@ const ReachLayer = L.Renderer.extend({
     const size = this._map.getSize(), pad = this.options.padding;
     const left = size.x * pad + 4, top = size.y * pad + 4;
     if (x < left || y < top || x + width > left + size.x - 8 || y + height > top + size.y - 8) return false;
-    return !this._taken.some(([a, b, w, h]) => x < a + w && x + width > a && y < b + h && y + height > b);
+    for (let i = Math.floor(x / CELL_PX); i <= Math.floor((x + width) / CELL_PX); i++) {
+      for (let j = Math.floor(y / CELL_PX); j <= Math.floor((y + height) / CELL_PX); j++) {
+        if (this._taken.has(i * 4096 + j)) return false;
+      }
+    }
+    return true;
+  },
+
+  _isTaken(x, y) {
+    return this._taken.has(Math.floor(x / CELL_PX) * 4096 + Math.floor(y / CELL_PX));
+  },
+
+  /** Mark the cells that a text covers. */
+  _take(x, y, width, height) {
+    for (let i = Math.floor(x / CELL_PX); i <= Math.floor((x + width) / CELL_PX); i++) {
+      for (let j = Math.floor(y / CELL_PX); j <= Math.floor((y + height) / CELL_PX); j++) this._taken.add(i * 4096 + j);
+    }
   },
 
   /** Letter and rank beside the lines, first ranks first, as far as there is room. */
@@ -217,14 +239,15 @@ const ReachLayer = L.Renderer.extend({
     ctx.textBaseline = "middle";
     let drawn = 0;
     const sign = (row) => {
-      const look = CLASSES[rows.class[row]];
       const [mx, my] = middleOf(row);
       if (mx < v.west || mx > v.east || my < v.north || my > v.south) return;
+      const height = 21, x = mx * v.scale + v.x + 9, y = my * v.scale + v.y - height - 5;
+      if (row !== choice.row && this._isTaken(x + 8, y + 10)) return; // measuring text takes longer
+      const look = CLASSES[rows.class[row]];
       const text = `${look.letter} ${rows.rank[row] ?? ""}`.trim();
-      const width = ctx.measureText(text).width + 12, height = 21;
-      const x = mx * v.scale + v.x + 9, y = my * v.scale + v.y - height - 5;
+      const width = ctx.measureText(text).width + 12;
       if (row !== choice.row && !this._isFree(x - 2, y - 2, width + 4, height + 4)) return;
-      this._taken.push([x - 2, y - 2, width + 4, height + 4]);
+      this._take(x - 2, y - 2, width + 4, height + 4);
       ctx.beginPath();
       ctx.roundRect(x, y, width, height, 4);
       ctx.fillStyle = row === choice.row ? HALO : look.colour;
@@ -261,7 +284,7 @@ const ReachLayer = L.Renderer.extend({
         if (mx < v.west || mx > v.east || my < v.north || my > v.south) continue;
         const x = mx * v.scale + v.x + 12, y = my * v.scale + v.y + 6;
         if (!this._isFree(x, y, width, 20)) continue;
-        this._taken.push([x - 30, y - 10, width + 60, 40]);
+        this._take(x - 30, y - 10, width + 60, 40);
         ctx.strokeText(name, x, y + 10);
         ctx.fillText(name, x, y + 10);
         drawn++;

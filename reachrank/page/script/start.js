@@ -19,6 +19,27 @@ function setUnits(us) {
   tell("units");
 }
 
+/** What the page shows, for whoever steers it from outside: tests, a picture's script. */
+function stateOfPage() {
+  const centre = map.getCenter();
+  return {
+    chosen: choice.row < 0 ? null : rows.id[choice.row],
+    shown: choice.shown.length,
+    first: choice.shown.length ? rows.id[choice.shown[0]] : null,
+    centre: [centre.lat, centre.lng],
+    zoom: map.getZoom(),
+    us: units.us,
+    hasRelief: reachLayer.hasRelief,
+  };
+}
+
+/** Where the middle of a reach lies in the window, in pixels. */
+function placeOnScreen(id) {
+  const frame = map.getContainer().getBoundingClientRect();
+  const at = map.latLngToContainerPoint(toLatLng(middleOf(rows.id.indexOf(id))));
+  return [frame.x + at.x, frame.y + at.y];
+}
+
 function start() {
   const told = data.about;
   document.getElementById("made").textContent = [
@@ -51,7 +72,8 @@ function start() {
   const row = wanted ? rows.id.indexOf(wanted) : -1;
   if (row >= 0) choose(row, "start");
   else if (rows.rank[0] !== null) choose(0, "first"); // something to look at, the map as a whole
-  window.ready = true;
+  window.ready = true; // the list and the map can be used from here on
+  window.reachrank = { state: stateOfPage, place: placeOnScreen };
   setTimeout(showRelief, 0);
 }
 
