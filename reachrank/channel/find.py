@@ -189,6 +189,14 @@ def median_half_rows(width_m: Float, widths: float, step_m: float) -> NDArray[np
     return np.maximum(1, np.round(0.5 * widths * safe / step_m)).astype(np.int64)
 
 
+def _centreline_step_m(width_m: Float, cell_m: float) -> float:
+    """Return the step of the centreline, in quarter cells: a hair of width changes nothing."""
+    if not (width_m > 0).any():
+        return cell_m
+    wanted = STEP_WIDTHS * float(np.nanquantile(width_m, 0.2)) / cell_m
+    return cell_m * max(1.0, round(4.0 * wanted) / 4.0)
+
+
 def find_channel(
     drawn_xy: Float,
     surface: Surface,
@@ -226,7 +234,7 @@ def find_channel(
     width = _first_width(strip, offsets, at, settings.toe_rise_m, step)
     is_cramped = float(np.nanmedian(width)) > 0.7 * half if np.isfinite(width).any() else False
     along = arc_length(xy)
-    step = max(cell, STEP_WIDTHS * float(np.nanquantile(width, 0.2)) if (width > 0).any() else cell)
+    step = _centreline_step_m(width, cell)
     line = smooth_line(resample(xy, step), 1.5 * cell / step)
     width = np.interp(np.linspace(0, 1, len(line)), along / along[-1], width)
     width = np.clip(width, 2.0 * cell, None)
@@ -254,7 +262,7 @@ def find_channel(
         right_toe = np.where(blocked, np.nan, median_along(right.toe_m, rows))
         fresh = median_along(left_toe + right_toe, 3 * rows)
         width = np.where(np.isfinite(fresh), fresh, width)
-        width = np.clip(smooth_values(width, rows), 1.5 * cell, None)
+        width = np.clip(smooth_values(width, rows.astype(np.float64)), 1.5 * cell, None)
         left_toe = np.where(np.isfinite(left_toe), left_toe, width - right_toe)
         right_toe = np.where(np.isfinite(right_toe), right_toe, width - left_toe)
         middle = 0.5 * (left_toe - right_toe)

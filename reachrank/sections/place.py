@@ -9,9 +9,14 @@ Float = NDArray[np.float64]
 
 
 def section_spacing_m(spacing_m: float, toe_width_m: float, cell_m: float) -> float:
-    """Return the spacing: the wanted one, at most one toe width, at least two cells."""
-    wanted = spacing_m if not np.isfinite(toe_width_m) else min(spacing_m, toe_width_m)
-    return max(wanted, 2.0 * cell_m)
+    """Return the spacing: the wanted one, at most one toe width, at least two cells.
+
+    The toe width counts in half cells, so that a hair of it does not move every section.
+    """
+    if not np.isfinite(toe_width_m):
+        return max(spacing_m, 2.0 * cell_m)
+    width = round(2.0 * toe_width_m / cell_m) * cell_m / 2.0
+    return max(min(spacing_m, width), 2.0 * cell_m)
 
 
 def section_points(length_m: float, count: int, spacing_m: float) -> NDArray[np.int64]:
