@@ -10,13 +10,12 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from reachrank.errors import SettingsError
-from reachrank.settings.priority import PrioritySettings
+from reachrank.settings.priority import PRIORITY_CLASSES, PrioritySettings
 
 Floats = NDArray[np.float64]
 Rule = Literal["product", "weighted_mean", "hazard_where_exposed"]
 RULES: tuple[Rule, ...] = ("product", "weighted_mean", "hazard_where_exposed")
-CLASSES = ("quiet", "keep an eye on", "soon", "first")
-"""Words of the priority classes, rising. Our own: they stand for no published index."""
+CLASSES = PRIORITY_CLASSES
 TIE_BREAK = ("hazard_score", "exposure_score", "length_m")
 """Of equal priorities the one with more of these is listed first, then by id; ranks stay shared."""
 

@@ -18,6 +18,7 @@ from reachrank.units import to_us
 from reachrank.write.conform import conform
 from reachrank.write.geopackage import check_file, write_layers
 from reachrank.write.place import aside
+from reachrank.write.styles import add_styles
 from reachrank.write.us_text import us_text
 
 if TYPE_CHECKING:
@@ -54,6 +55,7 @@ def write_requests(
     made = {name: _finished(whole[name], name, us=us) for name in _ORDER if name in whole}
     with aside(Path(path), overwrite=overwrite) as file:
         write_layers(file.path, made, us=us)
+        add_styles(file.path, made, us=us)
         check_file(file.path, made)
     return file.landed
 

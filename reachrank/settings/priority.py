@@ -6,6 +6,9 @@ from dataclasses import dataclass
 
 from reachrank.settings._field import setting
 
+PRIORITY_CLASSES = ("quiet", "keep an eye on", "soon", "first")
+"""Words of the priority classes, rising. Our own: they stand for no published index."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class PrioritySettings:

@@ -13,7 +13,7 @@ from reachrank.description import description
 from reachrank.errors import InputError
 from reachrank.page.sentences import metric_text
 from reachrank.schema import LAYERS, Column
-from reachrank.units import to_us
+from reachrank.units import to_us, us_unit
 from reachrank.write.us_text import us_text
 
 SHEETS = ("reaches", "banks", "repairs")
@@ -26,6 +26,11 @@ _PLACE = (
 )
 _SENTENCES = {"reason", "path_reasons", "permit_questions", "velocity_source"}
 """Columns whose text may hold lengths; a file in U.S. units has them in feet."""
+_FIRST = (
+    "bank_id", "repair_id", "reach_id", "stream_name", "worst_bank", "bank", "rank", "rank_low",
+    "rank_high", "priority_class", "priority_score", "path", "reason",
+)  # fmt: skip
+"""What a reader looks for; the other columns follow in the schema's order."""
 _ID = {"reaches": "reach_id", "banks": "bank_id", "repairs": "repair_id"}
 
 
@@ -44,8 +49,9 @@ def rows_of(tables: Mapping[str, Table], layer: str, *, us: bool) -> pd.DataFram
     Returns
     -------
     pandas.DataFrame
-        The schema's columns, then longitude_deg and latitude_deg of the middle of the line. A
-        column in which nothing is known is left out, except that ranks and scores always stay.
+        What a reader looks for first, the schema's other columns, then longitude_deg and
+        latitude_deg of the middle of the line. A column in which nothing is known is left out,
+        except that ids, ranks and scores always stay.
 
     Raises
     ------
@@ -70,7 +76,8 @@ def rows_of(tables: Mapping[str, Table], layer: str, *, us: bool) -> pd.DataFram
     if us:
         plain = to_us(plain)
     keep = [c for c in plain.columns if plain[c].notna().any() or _always(str(c)) or plain.empty]
-    return plain[keep]
+    first = [name for name in _FIRST if name in keep]
+    return plain[[*first, *(name for name in keep if name not in first)]]
 
 
 def columns_of(layer: str, names: Sequence[str], *, us: bool) -> list[tuple[Column, str, str, str]]:
@@ -90,11 +97,11 @@ def columns_of(layer: str, names: Sequence[str], *, us: bool) -> list[tuple[Colu
     for name in names:
         column = known[name]
         told = description(column, us=us)
-        unit = told.title.rpartition("(")[2].rstrip(")") if told.title.endswith(")") else ""
-        heading = (
-            told.title if unit or column.unit in ("", "ratio") else f"{told.title} ({column.unit})"
-        )
-        out.append((column, heading, told.text, unit or column.unit))
+        unit = us_unit(column.unit) if us else column.unit
+        heading = told.title.removesuffix(" (ratio)")
+        if unit not in ("", "ratio") and not heading.endswith(")"):
+            heading = f"{heading} ({unit})"
+        out.append((column, heading, told.text, unit))
     return out
 
 

@@ -13,6 +13,7 @@ from reachrank.write.geopackage import check_file, to_output_crs, write_layers
 from reachrank.write.place import aside
 from reachrank.write.profiles import DEFAULT_PROFILES, Profiles, pick_profiles
 from reachrank.write.run_info import run_info
+from reachrank.write.styles import add_styles
 from reachrank.write.us_text import SENTENCES, us_text
 
 if TYPE_CHECKING:
@@ -63,6 +64,7 @@ def write_ranked(
         layers = {name: in_us_units(table) for name, table in layers.items()}
     with aside(Path(path), overwrite=overwrite) as file:
         write_layers(file.path, layers, us=units == "us")
+        add_styles(file.path, layers, us=units == "us")
         check_file(file.path, layers)
     return file.landed
 

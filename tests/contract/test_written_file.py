@@ -47,9 +47,9 @@ def test_public_validator_finds_nothing(made_run, tmp_path, units):
 def test_layers_in_order_and_no_inner_layer(made_run, tmp_path):
     path = write_ranked(made_run.tables, made_run.ctx, tmp_path / "a.gpkg")
     # GDAL lists layers with geometry before tables without
-    assert {name for name, _ in pyogrio.list_layers(path)} == set(PUBLIC_LAYERS)
+    assert {name for name, _ in pyogrio.list_layers(path)} == {*PUBLIC_LAYERS, "layer_styles"}
     order = rows(path, "SELECT table_name FROM gpkg_contents ORDER BY rowid")
-    assert [name for (name,) in order] == list(PUBLIC_LAYERS)
+    assert [name for (name,) in order] == [*PUBLIC_LAYERS, "layer_styles"]
     assert PUBLIC_LAYERS[0] == "reaches"
     assert rows(path, "PRAGMA user_version") == [(10200,)]
 
