@@ -80,11 +80,12 @@ def _signs(
         _by_score(root, class_breaks)
         _scales(root, CLOSE)
     elif name in ("repairs", "sites"):
-        _single(root, [_line("#ffffff", 1.5), _line(REPAIR, 1.0)])
+        # wide: the banks are listed above and drawn over it
+        _single(root, [_line("#ffffff", 2.2, close=3.2), _line(REPAIR, 1.7, close=2.6)])
         length = f"round(\"length{ending}\") || ' {unit}'"
         _label(root, length, "#8a4a05", CLOSE, bold=True)
     elif name == "tie_ins":
-        _single(root, [_line(REPAIR, 0.9, dash="1.2;0.9")])
+        _single(root, [_line(REPAIR, 2.0, dash="0.5;0.4")])
         _scales(root, NEARER)
     elif name == "exposures":
         _single(root, [_line(DARK, 0.35, dash="1;1.2")])
@@ -118,8 +119,8 @@ def _by_class(root: ET.Element) -> None:
         width = look.width_px * _MM_PER_PX
         level = 2 * (len(LOOKS) - k)
         lines = [
-            _line("#ffffff", width + 0.5, thin_below=0.9, level=level),
-            _line(look.colour, width, thin_below=0.5, level=level + 1),
+            _line("#ffffff", width + 0.5, close=0.9, level=level),
+            _line(look.colour, width, close=0.5, level=level + 1),
         ]
         _symbol(symbols, str(k), "line", lines)
 
@@ -179,9 +180,9 @@ Part = tuple[str, Properties, int, str]
 
 
 def _line(
-    colour: str, width_mm: float, *, dash: str = "", thin_below: float = 0.0, level: int = 0
+    colour: str, width_mm: float, *, dash: str = "", close: float = 0.0, level: int = 0
 ) -> Part:
-    """Return a line. ``thin_below`` is its width in mm on maps closer than the banks' scale."""
+    """Return a line. ``close`` is its width in mm on maps closer than the banks' scale."""
     properties = {
         "line_color": _rgba(colour),
         "line_width": f"{width_mm:.2f}",
@@ -193,14 +194,14 @@ def _line(
         "customdash": dash or "5;2",
         "customdash_unit": "MM",
     }
-    by_scale = f"if(@map_scale < {CLOSE}, {thin_below:g}, {width_mm:.2f})" if thin_below else ""
+    by_scale = f"if(@map_scale < {CLOSE}, {close:g}, {width_mm:.2f})" if close else ""
     return "SimpleLine", properties, level, by_scale
 
 
 def _marker(colour: str) -> Part:
     properties = {
-        "name": "diamond", "color": _rgba(colour), "outline_color": _rgba("#ffffff"),
-        "outline_width": "0.2", "outline_width_unit": "MM", "size": "2.6", "size_unit": "MM",
+        "name": "diamond", "color": _rgba(colour), "outline_color": _rgba(DARK),
+        "outline_width": "0.2", "outline_width_unit": "MM", "size": "4.2", "size_unit": "MM",
     }  # fmt: skip
     return "SimpleMarker", properties, 0, ""
 
