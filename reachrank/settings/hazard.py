@@ -68,7 +68,16 @@ class HazardSettings:
         f"{_BANK_TABLE}; index 1 to 10 brought to 0 to 1",
     )
     bank_height_absolute_knots: tuple[tuple[float, float], ...] = _knots(
-        ((0.3, 0.0), (0.6, 0.08), (1.0, 0.20), (2.0, 0.55), (3.0, 0.75), (4.0, 0.87), (6.0, 1.0)),
+        (
+            (0.3, 0.0),
+            (0.6, 0.08),
+            (1.0, 0.20),
+            (2.0, 0.55),
+            (3.0, 0.75),
+            (4.0, 0.87),
+            (6.0, 0.95),
+            (10.0, 1.0),
+        ),
         "Score by bank height: a knee-high bank adds little however tight its bend; still rising at"
         " 4 m, so that high banks are told apart.",
         "m",
