@@ -54,9 +54,7 @@ def main() -> None:
     names = [f.name for f in fields(settings.hazard) if f.name.endswith("_weight")]
     base = ranks(tables, ctx, {})
     top = set(base.nsmallest(10).index)
-    print(
-        "| Weight | Value | Halved: order kept | first ten kept | Doubled: order kept | first ten kept |"
-    )
+    print("| Weight | Value | Halved: order kept | first ten | Doubled: order kept | first ten |")
     print("|---|---|---|---|---|---|")
     kept = ctx.settings
     for name in names:
