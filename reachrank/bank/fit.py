@@ -15,6 +15,8 @@ Z_BED, RISE, TOE, TOP, GROUND, MISFIT = range(6)
 FIGURES = 6
 """Places in the array that `fit_bank` fills: bed elevation (m), bank height (m), offset of toe and
 top (m), slope of the ground behind (m/m), root mean square misfit (m)."""
+GRID_STEPS = 24
+"""Steps along the profile of the first grid of knots, where cells are not coarser than that."""
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
@@ -89,6 +91,9 @@ def fit_bank(  # type: ignore[no-untyped-def]
     ground_least,
     prior_slope,
     prior_weight,
+    start_toe,
+    start_top,
+    halvings,
     result,
 ):
     """Fit bed, face and ground to one side of a profile.
@@ -107,13 +112,18 @@ def fit_bank(  # type: ignore[no-untyped-def]
     prior_slope, prior_weight
         Expected slope of the ground behind, and its weight: noise variance over the variance of
         that expectation.
+    start_toe, start_top
+        Knots to start from; NaN to try all pairs on a grid first.
+    halvings
+        How often the step around the best pair is halved.
     result
         float64, shape (6,): filled as the names at the top of this file say.
 
     Returns
     -------
     bool
-        Whether a rising bank was found. The cost is O(n^2) with O(1) work per pair of knots.
+        Whether a rising bank was found. O(1) work per pair of knots, at most about
+        ``GRID_STEPS`` squared pairs.
     """
     n = u.size
     if n < 5:
@@ -132,13 +142,13 @@ def fit_bank(  # type: ignore[no-untyped-def]
         suu[i + 1] = suu[i] + u[i] * u[i]
         suz[i + 1] = suz[i] + u[i] * w
         zz += w * w
-    step = max(2.0 * least_run, du)
+    step = max(2.0 * least_run, du, (u[n - 1] - u[0]) / GRID_STEPS)
     work = np.empty(3)
     best = np.inf
-    best_t = 0.0
-    best_p = 0.0
+    best_t = start_toe
+    best_p = start_top
     last_top = u[n - 1] - ground_least
-    t = max(first_toe, u[0] + du)
+    t = max(first_toe, u[0] + du) if np.isnan(start_toe) else np.inf
     while t <= last_toe:
         a = int(np.floor((t - u[0]) / du)) + 1
         p = t + least_run
@@ -152,11 +162,11 @@ def fit_bank(  # type: ignore[no-untyped-def]
                 best_p = p
             p += step
         t += step
-    if not np.isfinite(best):
+    if np.isnan(best_t):
         return False
     # refine both knots between the samples by shrinking steps around the best pair
     span = 0.5 * step
-    for _ in range(7):
+    for _ in range(halvings):
         centre_t = best_t
         centre_p = best_p
         for i in range(-1, 2):
@@ -173,6 +183,8 @@ def fit_bank(  # type: ignore[no-untyped-def]
                     best_t = t
                     best_p = p
         span *= 0.5
+    if not np.isfinite(best):
+        return False
     a = int(np.floor((best_t - u[0]) / du)) + 1
     b = min(max(int(np.floor((best_p - u[0]) / du)) + 1, a), n)
     value = _solve(n, su, sz, suu, suz, a, b, best_t, best_p, prior_slope, prior_weight, work)

@@ -107,6 +107,7 @@ def measure_rows(  # type: ignore[no-untyped-def]
     least_slope,
     lip_ratio,
     most_rise,
+    halvings,
     is_open,
     out,
 ):
@@ -130,8 +131,11 @@ def measure_rows(  # type: ignore[no-untyped-def]
         inner = min(inner, half - 1.5 * cell)
         end = min(room[i], half + look[i])
         found = False
-        # the second turn looks no farther than needed behind the top that the first one found
-        for _ in range(2):
+        result[TOE] = np.nan
+        result[TOP] = np.nan
+        # the second turn looks no farther than needed behind the top that the first one found, and
+        # starts from there
+        for turn in range(2):
             count = 0
             for m in range(columns):
                 o = offsets[m]
@@ -158,6 +162,9 @@ def measure_rows(  # type: ignore[no-untyped-def]
                 1.5 * cell,
                 prior_slope,
                 prior_weight,
+                result[TOE],
+                result[TOP],
+                3 if turn == 0 else halvings,
                 result,
             )
             if not found:
@@ -183,7 +190,7 @@ def measure_rows(  # type: ignore[no-untyped-def]
 
 def measure_side(
     strip: Float, offsets_m: Float, sign: float, width_m: Float, room_m: Float, cell_m: float,
-    look_m: Float, rules: BankRules, is_open: NDArray[np.bool_], out: Float,
+    look_m: Float, rules: BankRules, halvings: int, is_open: NDArray[np.bool_], out: Float,
 ) -> None:  # fmt: skip
     """Look for one bank along a strip, at the stations where it is still open.
 
@@ -201,6 +208,8 @@ def measure_side(
         How far one may look on this side, shape (stations,).
     look_m
         How far beyond the toe this look goes, shape (stations,).
+    halvings
+        How finely the knots are placed: a cell divided by two to this power.
     is_open, out
         Shapes (stations,) and (stations, 6): changed in place as `measure_rows` says.
     """
@@ -211,7 +220,7 @@ def measure_side(
     measure_rows(
         np.ascontiguousarray(ordered), np.ascontiguousarray(outward), width_m, room_m, cell_m,
         rules.least_rise_m, rules.ground_prior_slope, prior_weight, look_m,
-        rules.least_face_slope, rules.lip_ratio, rules.most_rise_m, is_open, out,
+        rules.least_face_slope, rules.lip_ratio, rules.most_rise_m, halvings, is_open, out,
     )  # fmt: skip
 
 

@@ -135,8 +135,8 @@ def both_sides(
         calm = smooth_along(strip, settings.along_smoothing_widths * width_m / step_m)
         for side, sign in ((0, 1.0), (1, -1.0)):
             measure_side(
-                calm, offsets, sign, width_m, room[side], cell, look, rules, still_open[side],
-                figures[side],
+                calm, offsets, sign, width_m, room[side], cell, look, rules,
+                3 + samples_per_cell, still_open[side], figures[side],
             )  # fmt: skip
         farther = np.minimum(2.0 * look, np.maximum(2.0 * rules.look_m, 4.0 * width_m))
         farther = np.minimum(farther, rules.look_most_m)

@@ -17,12 +17,14 @@ GRID_POINTS = 300
 LEAST_RISE_M = 0.15
 LEAST_FACE_SLOPE = 0.1
 LIP_RATIO = 0.4
+LOOKS = (0.25, 0.5, 0.75, 1.0)
+"""Shares of the profile beyond the middle that are looked at in turn for a lip."""
 GROUND_BEHIND = 0.1
 """Ground that must be seen behind a top, as a share of the face: a slope that runs to the end of
 the profile has no lip."""
-GROUND_PRIOR_SD = 0.05
-SURVEY_ERROR_M = 0.02
-"""Standard deviation of a level-and-rod or total-station elevation (common practice, no source)."""
+GROUND_PRIOR_WEIGHT = 1e-4
+"""A survey is so much more precise than lidar that the ground needs no expected slope; just enough
+to keep the fit solvable."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -148,29 +150,17 @@ def _checked(offset_m: ArrayLike, elevation_m: ArrayLike) -> tuple[Float, Float]
 def _edge(grid: Float, even: Float, middle: float, x: Float, z: Float) -> _Edge | None:
     """Find the bank that lies towards larger offsets."""
     step = float(grid[1] - grid[0])
-    result = np.empty(FIGURES)
-    end = float(grid[-1])
+    far = float(grid[-1]) - middle
     best: tuple[float, float] | None = None
-    for _ in range(3):
-        part = (grid >= middle) & (grid <= end)
-        if part.sum() < 6:
-            break
-        u = grid[part] - middle
-        weight = (SURVEY_ERROR_M / GROUND_PRIOR_SD) ** 2
-        found = fit_bank(
-            u, even[part], step, LEAST_RISE_M, 0.5 * step, float(u[-1]), 2.0 * step, 0.0, weight,
-            result,
-        )  # fmt: skip
-        if not found:
-            break
-        run = result[TOP] - result[TOE]
-        slope = result[RISE] / run
-        behind = float(u[-1]) - result[TOP]
-        is_lip = result[GROUND] <= LIP_RATIO * slope and behind >= GROUND_BEHIND * run
-        if slope >= LEAST_FACE_SLOPE and is_lip:
-            best = float(result[TOE] + middle), float(result[TOP] + middle)
-        # the next look ends not far behind this top: what lies beyond is not the bank's business
-        end = min(end, middle + result[TOP] + max(2.0 * run, 8.0 * step))
+    for share in LOOKS:  # the nearest lip is the bank's; a valley side comes later
+        found = _lip(grid, even, middle, middle + share * far, step)
+        if found is None:
+            continue
+        # once more, looking not far behind that top: what lies beyond is not the bank's business
+        toe, top = found
+        end = min(middle + share * far, top + max(2.0 * (top - toe), 8.0 * step))
+        best = _lip(grid, even, middle, end, step) or found
+        break
     if best is None:
         return None
     toe, top = best
@@ -180,6 +170,30 @@ def _edge(grid: Float, even: Float, middle: float, x: Float, z: Float) -> _Edge 
     if top <= toe or top_z - toe_z < LEAST_RISE_M:
         return None
     return _Edge(toe, top, toe_z, top_z)
+
+
+def _lip(
+    grid: Float, even: Float, middle: float, end: float, step: float
+) -> tuple[float, float] | None:
+    """Return toe and top of a bank with level ground behind it, seen between middle and end."""
+    part = (grid >= middle) & (grid <= end)
+    if part.sum() < 6:
+        return None
+    u = grid[part] - middle
+    result = np.empty(FIGURES)
+    found = fit_bank(
+        u, even[part], step, LEAST_RISE_M, 0.5 * step, float(u[-1]), 2.0 * step, 0.0,
+        GROUND_PRIOR_WEIGHT, np.nan, np.nan, 9, result,
+    )  # fmt: skip
+    if not found:
+        return None
+    run = result[TOP] - result[TOE]
+    slope = result[RISE] / run
+    behind = float(u[-1]) - result[TOP]
+    is_lip = result[GROUND] <= LIP_RATIO * slope and behind >= GROUND_BEHIND * run
+    if slope < LEAST_FACE_SLOPE or not is_lip:
+        return None
+    return float(result[TOE] + middle), float(result[TOP] + middle)
 
 
 def _at_point(at: float, x: Float, z: Float, tolerance: float, bends: float) -> float:

@@ -16,7 +16,7 @@ def profile(u: np.ndarray, toe: float, height: float, run: float, ground: float)
 
 def fit(u: np.ndarray, z: np.ndarray, prior_weight: float = 1e-9) -> np.ndarray | None:
     result = np.full(FIGURES, np.nan)
-    found = fit_bank(u, z, 0.5, 0.2, 0.5, 6.0, 1.0, 0.0, prior_weight, result)
+    found = fit_bank(u, z, 0.5, 0.2, 0.5, 6.0, 1.0, 0.0, prior_weight, np.nan, np.nan, 7, result)
     return result if found else None
 
 
@@ -80,8 +80,8 @@ def test_machine_code_and_python_agree() -> None:
     u = np.arange(-1.0, 9.0, 0.5)
     z = profile(u, 2.5, 1.5, 1.0, 0.02) + np.random.default_rng(2).normal(0, 0.05, u.size)
     compiled, plain = np.empty(FIGURES), np.empty(FIGURES)
-    fit_bank(u, z, 0.5, 0.2, 0.5, 6.0, 1.0, 0.0, 0.1, compiled)
-    fit_bank.py_func(u, z, 0.5, 0.2, 0.5, 6.0, 1.0, 0.0, 0.1, plain)
+    fit_bank(u, z, 0.5, 0.2, 0.5, 6.0, 1.0, 0.0, 0.1, np.nan, np.nan, 6, compiled)
+    fit_bank.py_func(u, z, 0.5, 0.2, 0.5, 6.0, 1.0, 0.0, 0.1, np.nan, np.nan, 6, plain)
     np.testing.assert_allclose(compiled, plain, rtol=1e-9)
 
 
@@ -105,7 +105,21 @@ def test_averaging_over_cells_lengthens_a_face_and_the_correction_undoes_it() ->
         middles = np.arange(-9.5, 30.0, 1.0)
         u = np.arange(0.0, 20.0, 0.5)
         result = np.full(FIGURES, np.nan)
-        fit_bank(u, np.interp(u, middles, cells), 0.5, 0.2, 0.5, 9.0, 1.5, 0.0, 1e-6, result)
+        fit_bank(
+            u,
+            np.interp(u, middles, cells),
+            0.5,
+            0.2,
+            0.5,
+            9.0,
+            1.5,
+            0.0,
+            1e-6,
+            np.nan,
+            np.nan,
+            6,
+            result,
+        )
         fitted.append(result[TOP] - result[TOE])
     assert np.mean(fitted) > 2.55
     corrected = corrected_run_m(np.array(fitted), 1.0)
