@@ -193,6 +193,13 @@ def test_a_structure_comes_before_leaving_alone():
     assert kind_of_work(wooded, RULES).path == "design_first"
 
 
+def test_a_bank_better_left_alone_is_not_sent_to_a_designer():
+    flat = base(bank_angle_deg=14.0, bank_height_m=3.0, bank_height_max_m=3.2)
+    assert kind_of_work(flat, RULES).path == "leave_alone"
+    wooded = base(cover_frac=0.95, bank_height_m=1.0, drainage_area_km2=40.0)
+    assert kind_of_work(wooded, RULES).path == "leave_alone"
+
+
 worse = st.fixed_dictionaries(
     {
         "bank_height_m": st.floats(0.5, 4.0),
