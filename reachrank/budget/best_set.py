@@ -1,4 +1,4 @@
-"""The best set within an amount: by worth for each dollar first, exactly where that is not enough.
+"""The best set within an amount: by worth for each dollar, by one price, and exactly last.
 
 Worths are added up, as if repairs did not help or harm each other; neighbours on one bend can.
 """
@@ -12,10 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reachrank.budget import exact
+from reachrank.budget.price import Priced, price
 from reachrank.budget.value_by_cost import Cents, Floats, Mask, fill, order_by_ratio, relaxed
 from reachrank.errors import UsageError
 
-Method = Literal["value by cost", "exact"]
+Method = Literal["value for cost", "one price for money", "the exact programme"]
 _HAIR = 0.9
 """Left out by a hair: worth for each dollar at least this share of the first that did not fit."""
 
@@ -92,33 +93,75 @@ def best_set(problem: Problem, *, gap_frac: float = 0.001, time_limit_s: float =
         free &= left[problem.group] > 0
     items = np.flatnonzero(free)
     worth, cost = problem.worth[items], problem.cost_cents[items]
-    group = None if left is None else problem.group[items]
+    group = np.zeros(items.size, dtype=np.intp) if left is None else problem.group[items]
     base = float(problem.worth[must].sum())
-    filled = fill(worth, cost, amount, group=group, group_left=left)
-    picked, bound = filled.chosen, filled.bound
-    method: Method = "value by cost"
+    limits = np.array([items.size], dtype=np.int64) if left is None else left
+    filled = fill(worth, cost, amount, group=group, group_left=limits)
+    picked, reached, bound = filled.chosen, filled.worth, filled.bound
+    method: Method = "value for cost"
     is_in_time = True
-    if items.size and _gap(base + filled.worth, base + bound) > gap_frac:
-        method = "exact"
-        solved = exact.solve(
-            worth, cost, amount, group=group, group_left=left,
-            gap_frac=gap_frac, time_limit_s=time_limit_s,
-        )  # fmt: skip
-        bound, is_in_time = min(bound, solved.bound), solved.is_in_time
-        if solved.chosen is not None and worth[solved.chosen].sum() > filled.worth:
-            picked = solved.chosen
+    if items.size and _gap(base + reached, base + bound) > gap_frac:
+        method = "one price for money"
+        priced = price(worth, cost, amount, group=group, group_left=limits)
+        bound = min(bound, priced.bound)
+        if priced.worth > reached:
+            picked, reached = priced.chosen, priced.worth
+        if _gap(base + reached, base + bound) > gap_frac:
+            method = "the exact programme"
+            core = _solve_core(
+                priced, worth, cost, amount, group, limits, reached, gap_frac, time_limit_s
+            )
+            is_in_time, bound = core.is_in_time, min(bound, max(core.bound, reached))
+            if core.chosen is not None and worth[core.chosen].sum() > reached:
+                picked = core.chosen
     chosen = must.copy()
     chosen[items[picked]] = True
-    reached = float(problem.worth[chosen].sum())
+    total = float(problem.worth[chosen].sum())
     return Choice(
         chosen=chosen,
-        worth=reached,
+        worth=total,
         cost_cents=int(problem.cost_cents[chosen].sum()),
-        bound=max(base + bound, reached),
+        bound=max(base + bound, total),
         method=method,
         is_in_time=is_in_time,
         by_a_hair=_by_a_hair(problem, chosen, filled.last_ratio),
     )
+
+
+def _solve_core(
+    priced: Priced,
+    worth: Floats,
+    cost: Cents,
+    amount: int,
+    group: NDArray[np.intp],
+    limits: NDArray[np.int64],
+    best: float,
+    gap_frac: float,
+    time_limit_s: float,
+) -> exact.Solved:
+    """Solve exactly over what the price leaves open; the rest stays as at the price.
+
+    No set that changes the rest is better than ``best``, so the bound for all sets is the greater
+    of ``best`` and the core's.
+    """
+    settled = priced.settled(best)
+    kept = settled & priced.at_price
+    open_items = np.flatnonzero(~settled)
+    base = float(worth[kept].sum())
+    left = limits - np.bincount(group[kept], minlength=limits.size)
+    rest = amount - int(cost[kept].sum())
+    if rest < 0 or (left < 0).any() or not open_items.size:
+        return exact.Solved(None, best, True)  # nothing that keeps to the rules is better
+    solved = exact.solve(
+        worth[open_items], cost[open_items], rest,
+        group=group[open_items], group_left=left,
+        gap_frac=gap_frac, time_limit_s=time_limit_s,
+    )  # fmt: skip
+    if solved.chosen is None:
+        return exact.Solved(None, base + solved.bound, solved.is_in_time)
+    chosen = kept.copy()
+    chosen[open_items[solved.chosen]] = True
+    return exact.Solved(chosen, base + solved.bound, solved.is_in_time)
 
 
 def curve(problem: Problem, steps: int = 120) -> tuple[Floats, Floats, Floats]:

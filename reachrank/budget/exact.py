@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +12,7 @@ from reachrank.budget.silence import stdout_silenced
 from reachrank.budget.value_by_cost import Cents, Floats, Mask
 
 _TRIES = 4
+_MOST_PREPARED = 2000
 
 
 @dataclass(frozen=True)
@@ -60,6 +62,9 @@ def solve(
         where = (group, np.arange(count))
         members = csr_array((np.ones(count), where), shape=(group_left.size, count))
         limits.append(LinearConstraint(members, -np.inf, group_left.astype(np.float64)))
+    # On thousands of columns the solver's preparation takes minutes and does not watch the clock.
+    prepares = count <= _MOST_PREPARED
+    began = time.monotonic()
     bound, is_in_time = float(worth.sum()), True
     spend = int(amount_cents)
     for _ in range(_TRIES):
@@ -70,7 +75,12 @@ def solve(
                 integrality=np.ones(count),
                 bounds=Bounds(0.0, 1.0),
                 constraints=[money, *limits],
-                options={"mip_rel_gap": gap_frac, "time_limit": time_limit_s, "disp": False},
+                options={
+                    "mip_rel_gap": gap_frac,
+                    "time_limit": max(time_limit_s - (time.monotonic() - began), 0.01),
+                    "presolve": prepares,
+                    "disp": False,
+                },
             )
         is_in_time = is_in_time and result.status != 1
         if spend == amount_cents and result.mip_dual_bound is not None:

@@ -41,8 +41,8 @@ def plot_curve(
     FigureCanvasAgg(figure)
     axes = figure.add_subplot()
     axes.fill_between(amounts, low, high, color="#9db4c0", alpha=0.5, linewidth=0,
-                      label="between value by cost and what no set can exceed")  # fmt: skip
-    axes.plot(amounts, low, color="#253237", linewidth=1.5, label="value by cost")
+                      label="between value for cost and what no set can exceed")  # fmt: skip
+    axes.plot(amounts, low, color="#253237", linewidth=1.5, label="value for cost")
     axes.plot(*chosen, "o", color="#c1550f", markersize=8, label="the chosen set")
     axes.axvline(chosen[0], color="#c1550f", linewidth=0.8, linestyle=":")
     axes.set_xlabel("budget (US$)")

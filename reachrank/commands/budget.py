@@ -110,8 +110,6 @@ def budget(
 
     scale = {"priority": us_name("length_m")[1], "tons": us_name("mass_t_yr")[1]}.get(worth, 1.0)
     told = _Told(worth, scale if us else 1.0, us)
-    for line in _lines(candidates, problem, choice, drawn, told):
-        click.echo(line)
     picked = [
         name for name, is_in in zip(candidates.repair_ids, choice.chosen, strict=True) if is_in
     ]
@@ -134,6 +132,8 @@ def budget(
         ),
     }  # fmt: skip
     landed = write_requests({"sites": sites}, facts, ranked, out, us=us, overwrite=overwrite)
+    for line in _lines(candidates, problem, choice, drawn, told):
+        click.echo(line)
     if plot:
         words = WORTH_WORDS[of_worth]
         amounts, low, high = drawn
@@ -173,6 +173,9 @@ def _lines(
     count = len(candidates.repair_ids)
     out = "; ".join(f"{number} {why}" for why, number in candidates.left_out.items())
     yield f"{count} candidates" + (f"; left out: {out}." if out else ".")
+    if not count:
+        yield "There is nothing to choose from; the layer sites is empty."
+        return
     spent, amount = choice.cost_cents / 100.0, problem.amount_cents / 100.0
     yield (
         f"Chosen: {int(choice.chosen.sum())} of them for ${spent:,.2f} of ${amount:,.2f}, worth "

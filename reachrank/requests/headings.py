@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 
 MEANINGS: dict[str, tuple[str, ...]] = {
     "application_id": (
-        "applicationid", "applicationno", "applicationnumber", "applicationnum", "application",
+        "applicationid", "app", "appl", "applicationno", "applicationnumber", "applicationnum",
+        "application",
         "appid", "appno", "appnumber", "requestid", "requestno", "requestnumber", "caseid",
         "caseno", "casenumber", "fileno", "filenumber", "id", "no", "nr", "number", "ref",
         "reference", "referenceno",

@@ -15,9 +15,11 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.optimize import linprog
 
 from reachrank.budget import exact
 from reachrank.budget.best_set import Problem, best_set, curve
+from reachrank.budget.price import price
 from reachrank.budget.silence import stdout_silenced
 from reachrank.budget.value_by_cost import fill
 from reachrank.errors import UsageError
@@ -159,6 +161,36 @@ def test_20000_candidates_are_proved_in_under_five_seconds(per_group):
     assert time.perf_counter() - began < 5.0
     assert choice.gap_frac <= 0.001
     assert choice.cost_cents <= p.amount_cents
+
+
+def test_one_stream_of_20000_with_a_limit_is_proved_in_under_five_seconds():
+    """A single limit over all candidates: the solver alone takes minutes to prepare for it."""
+    p = many(streams=1)
+    p = Problem(**{**vars(p), "per_group": 300})
+    began = time.perf_counter()
+    choice = best_set(p, gap_frac=0.001)
+    assert time.perf_counter() - began < 5.0
+    assert choice.gap_frac <= 0.001
+    assert choice.chosen.sum() <= 300
+
+
+@settings(max_examples=60, deadline=None)
+@given(problems)
+def test_the_bound_at_the_best_price_is_that_of_the_linear_relaxation(parts):
+    """Judge: scipy's linprog on the same programme without the whole numbers."""
+    p = problem(**{**parts, "must": (), "per_group": parts["per_group"] or 1})
+    fits = p.cost_cents <= p.amount_cents
+    worth, cost, group = p.worth[fits], p.cost_cents[fits], p.group[fits]
+    limits = np.full(3, p.per_group, dtype=np.int64)
+    rows = np.vstack([cost, *[(group == number).astype(float) for number in range(3)]])
+    if not worth.size:
+        return
+    judged = linprog(-worth, A_ub=rows, b_ub=[p.amount_cents, *limits], bounds=(0, 1))
+    priced = price(worth, cost, p.amount_cents, group=group, group_left=limits)
+    # 70 halvings leave nothing of the price but rounding
+    assert priced.bound == pytest.approx(-judged.fun, rel=1e-7, abs=1e-7)
+    assert cost[priced.chosen].sum() <= p.amount_cents
+    assert np.bincount(group[priced.chosen], minlength=3).max() <= p.per_group
 
 
 def test_time_that_runs_out_is_told():
