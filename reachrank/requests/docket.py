@@ -90,7 +90,8 @@ def screen(applications: Applications, screening: Screening) -> gpd.GeoDataFrame
         row["rules_hash"] = fingerprint
         row["run_id"] = ranked.run_id
     geometry = gpd.GeoSeries([p.geometry for p in places], crs=ranked.metric_crs)
-    frame = pd.DataFrame(rows, columns=_COLUMNS).astype(_TYPES)
+    frame = pd.DataFrame(rows, columns=_COLUMNS)
+    frame = frame.astype(object).where(frame.notna(), None).astype(_TYPES)
     return gpd.GeoDataFrame(frame, geometry=geometry).to_crs(ranked.crs)
 
 

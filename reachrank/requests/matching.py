@@ -39,14 +39,15 @@ class _Lines:
     lines: NDArray[np.object_]
     streams: list[Any]
     sides: list[Any]
+    reaches: list[Any]
     tree: shapely.STRtree
 
     @classmethod
     def of(cls, table: gpd.GeoDataFrame) -> _Lines:
         lines = table.geometry.to_numpy()
-        return cls(
-            lines, table["stream_id"].tolist(), table["bank"].tolist(), shapely.STRtree(lines)
-        )
+        reach = "reach_id" if "reach_id" in table else "reach_ids"
+        streams, sides, reaches = (table[name].tolist() for name in ("stream_id", "bank", reach))
+        return cls(lines, streams, sides, reaches, shapely.STRtree(lines))
 
 
 def landward_points(
@@ -157,7 +158,8 @@ def match_all(
         if bank is not None and bank.distance_m <= rules.nearest_bank_within_m:
             out.append(bank)
             continue
-        out.append(_nearest(place.geometry, of_repairs, of_banks, rules))
+        own_area = None if area is None else areas[area]
+        out.append(_nearest(place.geometry, own_area, of_repairs, of_banks, rules))
     return out
 
 
@@ -228,15 +230,41 @@ def _own_bank(here: dict[int, float], place: Placed, banks: _Lines) -> Matched |
     return Matched(None, numbers[nearest], float(away[nearest]), True)
 
 
+def _facing(
+    bank: int,
+    geometry: shapely.Geometry,
+    own_area: shapely.Geometry,
+    banks: _Lines,
+    within: float,
+) -> int:
+    """Return of a bank and those across from it in reach the one nearest to the own parcel."""
+    others = [
+        int(k)
+        for k in banks.tree.query(geometry, "dwithin", within)
+        if banks.reaches[k] == banks.reaches[bank]
+    ]
+    return min(others, key=lambda k: (round(shapely.distance(banks.lines[k], own_area), 3), k))
+
+
 def _nearest(
-    geometry: shapely.Geometry, repairs: _Lines, banks: _Lines, rules: MatchingRules
+    geometry: shapely.Geometry,
+    own_area: shapely.Geometry | None,
+    repairs: _Lines,
+    banks: _Lines,
+    rules: MatchingRules,
 ) -> Matched:
-    """Match to the nearest repair in reach that lies on the stream and side of the nearest bank."""
+    """Match to the nearest repair in reach that lies on the stream and side of the nearest bank.
+
+    People set a pin in the stream; the bank that is theirs is then the one that faces their parcel.
+    """
     bank = int(min(banks.tree.query_nearest(geometry)))
     away = float(shapely.distance(banks.lines[bank], geometry))
     within = rules.nearest_bank_within_m
     if away > within:
         return Matched(None, bank, away)
+    if own_area is not None:
+        bank = _facing(bank, geometry, own_area, banks, within)
+        away = float(shapely.distance(banks.lines[bank], geometry))
     near: list[int] = repairs.tree.query(geometry, "dwithin", within).tolist()
     same = [
         (float(shapely.distance(repairs.lines[k], geometry)), k)

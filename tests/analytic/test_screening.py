@@ -223,6 +223,20 @@ def test_an_own_bank_without_a_failing_length_decides_where_it_is_in_reach(scree
     assert docket["bank_id"].tolist() == ["S0001-R0000-R"]
 
 
+@pytest.mark.parametrize(("side", "repair"), [("left", "S0001-L-0000"), ("right", None)])
+def test_a_pin_in_the_stream_is_about_the_bank_that_faces_the_parcel(screening, side, repair):
+    """The parcel ends 40 m before the stream, with a road between; the pin is across the middle."""
+    sign = 1.0 if side == "left" else -1.0
+    near, far = sorted([made.X0 + sign * 44, made.X0 + sign * 300])
+    parcels = with_parcels(screening, [box(near, made.Y0, far, made.Y0 + 99)])
+    pin = Point(made.X0 - sign * 1.0, made.Y0 + 50.0)
+    docket = screen(at(pin, parcel_id=["P0"]), parcels)
+    assert docket["bank"].tolist() == [side]
+    assert docket["repair_id"].tolist() == [repair]
+    without = screen(at(pin), screening)
+    assert without["bank"].tolist() != [side]
+
+
 @pytest.mark.parametrize(
     ("away_m", "state", "code"),
     [
