@@ -12,24 +12,26 @@ def tightest_bends(reaches: pd.DataFrame, bends: pd.DataFrame) -> pd.DataFrame:
     Indexed by reach_id; NaN and None where a reach has no bend. Touching means a common length
     above zero.
     """
-    streams = {str(key): group for key, group in bends.groupby("stream_id")}
-    rows = []
-    for row in reaches.itertuples():
-        best: tuple[float, str, str] | None = None
-        group = streams.get(str(row.stream_id))
-        if group is not None:
-            touches = (group["start_station_m"] > row.station_from_m) & (
-                group["end_station_m"] < row.station_to_m
-            )
-            near = group[touches]
-            if len(near):
-                first = near.sort_values(["radius_m", "bend_id"]).iloc[0]
-                best = (
-                    float(first["radius_m"]),
-                    str(first["bend_id"]),
-                    str(first["outside_bank"]),
-                )
-        rows.append((str(row.reach_id), *(best or (np.nan, None, None))))
+    streams = {}
+    for key, group in bends.sort_values(["radius_m", "bend_id"]).groupby("stream_id"):
+        names = ("start_station_m", "end_station_m", "radius_m", "bend_id", "outside_bank")
+        streams[str(key)] = [group[name].to_numpy() for name in names]
+    rows: list[tuple[str, float, str | None, str | None]] = []
+    for reach_id, stream_id, low, high in zip(
+        reaches["reach_id"],
+        reaches["stream_id"],
+        reaches["station_from_m"].to_numpy(np.float64),
+        reaches["station_to_m"].to_numpy(np.float64),
+        strict=True,
+    ):
+        best: tuple[float, str | None, str | None] = (np.nan, None, None)
+        if str(stream_id) in streams:
+            start, end, radius, bend_id, outside = streams[str(stream_id)]
+            touched = np.flatnonzero((start > low) & (end < high))
+            if touched.size:  # the tightest comes first
+                k = touched[0]
+                best = (float(radius[k]), str(bend_id[k]), str(outside[k]))
+        rows.append((str(reach_id), *best))
     columns = ["reach_id", "radius_m", "bend_id", "outside_bank"]
     return pd.DataFrame(rows, columns=columns).set_index("reach_id")
 

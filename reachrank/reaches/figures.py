@@ -38,22 +38,20 @@ def bank_figures(
     for side in SIDES:
         height = sections[f"{side}_bank_height_m"].to_numpy(dtype=np.float64, na_value=np.nan)
         used = is_counted & np.isfinite(height)
-        table = pd.DataFrame(
-            {
-                "reach_id": sections["reach_id"].to_numpy(dtype=object),
-                "station": sections["station_m"].to_numpy(dtype=np.float64),
-                "height": height,
-                "angle": sections[f"{side}_bank_angle_deg"].to_numpy(
-                    dtype=np.float64, na_value=np.nan
-                ),
-                "bound": sections[f"{side}_is_angle_lower_bound"].fillna(False).astype(bool),
-                "noise": sections["noise_m"].to_numpy(dtype=np.float64, na_value=np.nan),
-            }
-        )[used]
-        for reach_id, group in table.groupby("reach_id"):
-            heights = group["height"].to_numpy()
-            angles = group["angle"].to_numpy()
-            has_angle = np.isfinite(angles)
+        code, ids = pd.factorize(sections["reach_id"].to_numpy(dtype=object)[used], sort=True)
+        order = np.argsort(code, kind="stable")
+        ends = np.searchsorted(code[order], np.arange(len(ids) + 1))
+        station, noise, angle = (
+            sections[name].to_numpy(dtype=np.float64, na_value=np.nan)[used][order]
+            for name in ("station_m", "noise_m", f"{side}_bank_angle_deg")
+        )
+        bound = sections[f"{side}_is_angle_lower_bound"].fillna(False).to_numpy(bool)[used][order]
+        height = height[used][order]
+        for k, reach_id in enumerate(ids):
+            own = slice(ends[k], ends[k + 1])
+            heights = height[own]
+            has_angle = np.isfinite(angle[own])
+            angles = angle[own][has_angle]
             rows.append(
                 {
                     "reach_id": reach_id,
@@ -61,16 +59,11 @@ def bank_figures(
                     "bank_height_m": float(np.median(heights)),
                     "bank_height_p90_m": float(np.quantile(heights, 0.9)),
                     "bank_height_se_m": bank_height_se(
-                        heights,
-                        group["station"].to_numpy(),
-                        group["noise"].to_numpy(),
-                        float(smoothing_m.get(reach_id, 0.0)),
+                        heights, station[own], noise[own], float(smoothing_m.get(reach_id, 0.0))
                     ),
-                    "bank_angle_deg": (
-                        float(np.median(angles[has_angle])) if has_angle.any() else np.nan
-                    ),
+                    "bank_angle_deg": float(np.median(angles)) if angles.size else np.nan,
                     "is_angle_lower_bound": bool(
-                        has_angle.any() and group["bound"].to_numpy()[has_angle].mean() > 0.5
+                        angles.size and bound[own][has_angle].mean() > 0.5
                     ),
                     "sections_used": len(heights),
                 }

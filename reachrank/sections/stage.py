@@ -17,6 +17,7 @@ from reachrank.bank.measure import bank_rules
 from reachrank.channel.stage import look_half_width_m
 from reachrank.context import Context, Tables, with_tables
 from reachrank.findings import Severity
+from reachrank.schema import SECTIONS
 from reachrank.sections.measure import BankLine, Measured, measure_channel
 from reachrank.sections.place import section_points, section_spacing_m
 
@@ -100,7 +101,7 @@ def run(tables: Tables, ctx: Context) -> Tables:
         table = pd.concat([t for t, _ in done], ignore_index=True)
         profiles = [row for _, rows in done for row in rows]
     else:
-        table, profiles = pd.DataFrame({"geometry": []}), []
+        table, profiles = pd.DataFrame({name: [] for name in (*SECTIONS.names, "geometry")}), []
     sections = gpd.GeoDataFrame(table, geometry="geometry", crs=ctx.crs)
     names = ["section_id", "offset_from_m", "step_m", "elevations"]
     return with_tables(tables, sections=sections, profiles=pd.DataFrame(profiles, columns=names))
@@ -254,7 +255,12 @@ def _profiles(
             continue
         first, last = int(np.argmax(good)), int(len(good) - np.argmax(good[::-1]))
         centimetres = np.round((z[first:last] - bed) * 100.0)
-        text = ",".join("" if np.isnan(c) else str(int(c)) for c in centimetres)
+        known = np.isfinite(centimetres)
+        whole = np.where(known, centimetres, 0.0).astype(np.int64)
+        words = list(map(str, whole.tolist()))
+        if not known.all():
+            words = [word if seen else "" for word, seen in zip(words, known, strict=True)]
+        text = ",".join(words)
         rows.append(
             {
                 "section_id": name,
