@@ -8,7 +8,7 @@ from typing import Any
 
 from reachrank.page.detail import FACTOR_WORDS
 from reachrank.sheets.letters import width_pt, wrap
-from reachrank.sheets.measures import Measures, is_missing, money, rounded, word
+from reachrank.sheets.measures import NOTHING, Measures, is_missing, money, name, rounded, word
 from reachrank.sheets.numbers import Number
 from reachrank.sheets.paper import INK, LEADING, QUIET_INK, RULE, Sheet
 from reachrank.sheets.site import Record, Site
@@ -29,31 +29,37 @@ class Block:
     title: str
     height: Callable[[float], float]
     draw: Callable[[Sheet, float, float, float], None]
+    is_extra: bool = False
+    """Left out rather than put on a page of its own."""
 
 
 def flow(
     sheet: Sheet, blocks: Sequence[Block], x: float, y: float, room: float, bottom: float
 ) -> list[Block]:
-    """Draw blocks below each other as long as they fit; return those that did not."""
-    for k, block in enumerate(blocks):
+    """Draw the blocks that fit below each other, in order; return those that did not."""
+    left: list[Block] = []
+    for block in blocks:
         if y + block.height(room) > bottom:
-            return list(blocks[k:])
+            left.append(block)
+            continue
         block.draw(sheet, x, y, room)
         y += block.height(room) + _AFTER
-    return []
+    return left
 
 
-def sentences(title: str, texts: Sequence[str]) -> Block:
-    """Return a block of paragraphs."""
-    shown = [text for text in texts if text]
+def sentences(title: str, texts: Sequence[str], lead: str = "") -> Block:
+    """Return a block of paragraphs, the ``lead`` in bold letters before them."""
+    shown = [(lead, True)] if lead else []
+    shown += [(text, False) for text in texts if text]
 
     def height(room: float) -> float:
-        return _HEADING + sum(len(wrap(t, room, SIZE)) * SIZE * LEADING + 1.5 for t in shown)
+        lines = sum(len(wrap(text, room, SIZE, bold=bold)) for text, bold in shown)
+        return _HEADING + lines * SIZE * LEADING + 1.5 * len(shown)
 
     def draw(sheet: Sheet, x: float, y: float, room: float) -> None:
         y = sheet.heading(x, y, room, title)
-        for text in shown:
-            y = sheet.paragraph(x, y, room, text, SIZE) + 1.5
+        for text, bold in shown:
+            y = sheet.paragraph(x, y, room, text, SIZE, bold=bold) + 1.5
 
     return Block(title, height, draw)
 
@@ -129,7 +135,7 @@ def hazard_bars(title: str, factors: Sequence[Record], colour: str) -> Block | N
             sheet.text(x + left + full + 3.0, y + 7.0, f"{points:.0f}{mark}", SIZE - 0.6, room=43.0)
             y += 9.0
 
-    return Block(title, height, draw)
+    return Block(title, height, draw, is_extra=True)
 
 
 def shopping_list(title: str, materials: Sequence[Record], measures: Measures) -> Block | None:
@@ -188,20 +194,13 @@ def text_blocks(site: Site, measures: Measures, also: str = "") -> list[Block]:
     ]
     repair: dict[str, Any] = site.repair or {}
     label = repair.get("path_label")
-    path = (
-        label
-        if not is_missing(label)
-        else word(repair.get("path"))
-        if not is_missing(repair.get("path"))
-        else ""
-    )
-    if path:
-        blocks.append(
-            sentences(f"Kind of work: {path}", [measures.sentence(repair.get("path_reasons"))])
-        )
+    path = word(repair.get("path") if is_missing(label) else label, 100)
+    if path != NOTHING:
+        why = measures.sentence(repair.get("path_reasons"))
+        blocks.append(sentences("Kind of work", [why], path))
     asked = [measures.sentence(repair.get("permit_questions"))]
     if not is_missing(repair.get("constraint_names")):
-        asked.append(f"Touches: {word(repair['constraint_names'], 200)}.")
+        asked.append(f"Touches: {name(repair['constraint_names'], 200)}.")
     if any(asked):
         blocks.append(sentences("Ask before any work", asked))
     return blocks

@@ -10,6 +10,7 @@ from matplotlib.ft2font import FT2Font
 FAMILY = "DejaVu Sans"
 """Comes with matplotlib, so that paper looks the same on every machine."""
 _EM = 100.0
+_BOX_EM = 0.7
 
 
 @cache
@@ -22,7 +23,10 @@ def _font(bold: bool) -> FT2Font:
 
 @cache
 def _letter_em(letter: str, bold: bool) -> float:
-    return float(_font(bold).load_char(ord(letter)).linearHoriAdvance) / 65536.0 / _EM
+    font = _font(bold)
+    if not font.get_char_index(ord(letter)):  # an empty box is printed for it
+        return _BOX_EM
+    return float(font.load_char(ord(letter)).linearHoriAdvance) / 65536.0 / _EM
 
 
 def width_pt(text: str, size_pt: float, *, bold: bool = False) -> float:

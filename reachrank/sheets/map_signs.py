@@ -114,6 +114,8 @@ def draw_scale_and_north(
     axes.text(*at(x + 1.5, y + 3.5), text, fontsize=size, transform=to, zorder=10, color=INK)
     nx, ny = width - 13.0, height - 26.0
     labels.keep_clear((nx - 9.0, ny - 4.0, nx + 9.0, height - 3.0))
+    back = [at(nx + dx, ny + dy) for dx, dy in ((-8, -4), (8, -4), (8, 24), (-8, 24))]
+    axes.fill(*zip(*back, strict=True), color="white", alpha=0.7, lw=0, transform=to, zorder=9)
     arrow = [at(nx + dx, ny + dy) for dx, dy in ((-4.5, 0), (0, 13), (4.5, 0), (0, 3))]
     axes.fill(*zip(*arrow, strict=True), color=INK, lw=0, transform=to, zorder=10)
     axes.text(

@@ -112,15 +112,19 @@ def share(value: Any) -> str:
 
 
 def money(low: Any, high: Any) -> str:
-    """Return an amount of U.S. dollars, or from one to another.
+    """Return an amount of U.S. dollars, or from one to another, to two figures.
 
     Examples
     --------
-    >>> money(1200.4, 2399.0)
-    'US$ 1,200 to 2,399'
+    >>> money(1204.0, 23990.0)
+    'US$ 1,200 to 24,000'
     """
-    values = [f"{float(value):,.0f}" for value in (low, high) if not is_missing(value)]
+    values = [f"{_figures(float(value)):,.0f}" for value in (low, high) if not is_missing(value)]
     return f"US$ {' to '.join(dict.fromkeys(values))}" if values else NOTHING
+
+
+def _figures(value: float) -> float:
+    return round(value, 1 - math.floor(math.log10(abs(value)))) if abs(value) >= 100.0 else value
 
 
 def word(value: Any, most: int = 60) -> str:

@@ -162,7 +162,7 @@ def _work(repair: Record, tie_ins: list[Record], measures: Measures) -> Iterator
         "Shear at bankfull", measures.of(repair.get("shear_pa"), "Pa"), "greatest, with bend"
     )
     low, high = (repair.get(f"sediment_{k}_t_yr_screening") for k in ("low", "high"))
-    yield Number("Soil lost", measures.span(low, high, "t/yr"), "at the bank; screening only")
+    yield Number("Soil lost", measures.span(low, high, "t/yr"), "at the bank, screening")
     if not is_missing(repair.get("crew_hours_low")):
         yield Number(
             "Work by hand",
@@ -170,7 +170,7 @@ def _work(repair: Record, tie_ins: list[Record], measures: Measures) -> Iterator
             "person hours",
         )
     yield Number(
-        "Cost", money(repair.get("cost_low_usd"), repair.get("cost_high_usd")), "screening only"
+        "Cost", money(repair.get("cost_low_usd"), repair.get("cost_high_usd")), "screening"
     )
 
 

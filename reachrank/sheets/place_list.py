@@ -73,7 +73,11 @@ def draw_list(sheet: Sheet, shared: Shared, sites: Sequence[Site], first: int, y
     for k, site in enumerate(sites):
         look = look_of(site.reach.get("priority_class"))
         sheet.box(class_x, y + 2.2, 6.0, 6.0, facecolor=look.colour, lw=0)
-        _list_row(sheet, _list_words(site, first + k, shared.measures), y)
+        _list_row(
+            sheet,
+            _list_words(site, first + k, shared.measures, _COLUMNS[2][1] * paper.room - 5.0),
+            y,
+        )
         for n, line in enumerate(_why(shared, site)):
             sheet.text(why_x, y + _ROW + 5.5 + n * _WHY_ROW, line, _WHY_SIZE, colour=QUIET_INK)
         y += _row_height(shared, site)
@@ -106,7 +110,7 @@ def _list_row(sheet: Sheet, texts: Sequence[str], y: float, *, bold: bool = Fals
         x += width
 
 
-def _list_words(site: Site, on_page: int, measures: Measures) -> list[str]:
+def _list_words(site: Site, number: int, measures: Measures, place_room: float) -> list[str]:
     reach = site.reach
     low, high = reach.get("rank_low"), reach.get("rank_high")
     draws = NOTHING
@@ -119,11 +123,11 @@ def _list_words(site: Site, on_page: int, measures: Measures) -> list[str]:
     return [
         NOTHING if is_missing(reach["rank"]) else f"{int(reach['rank'])}",
         draws,
-        site_title(site),
+        site_title(site, _LIST_SIZE, place_room, bold=False),
         measures.span(*site.station, "m", 0),
         look_of(reach.get("priority_class")).name,
         measures.of(site.height_m, "m", 1),
         structure,
         measures.of(site.repair["length_m"], "m", 0) if site.repair is not None else NOTHING,
-        f"{on_page}",
+        f"{number}",
     ]

@@ -26,10 +26,10 @@ from reachrank.sheets.ground_plots import (
     sections_caption,
 )
 from reachrank.sheets.labels import Labels
-from reachrank.sheets.letters import width_pt, wrap
+from reachrank.sheets.letters import shorten, width_pt, wrap
 from reachrank.sheets.local_map import draw_local_map, frame_of
 from reachrank.sheets.map_signs import REPAIR, ROAD, WATER, look_of
-from reachrank.sheets.measures import NOTHING, Measures, is_missing, name, word
+from reachrank.sheets.measures import NOTHING, Measures, is_missing, name
 from reachrank.sheets.numbers import numbers_of
 from reachrank.sheets.paper import INK, LEADING, QUIET_INK, Paper, Sheet
 from reachrank.sheets.roads import Way, ways_in
@@ -90,18 +90,18 @@ def site_pages(shared: Shared, site: Site, number: int) -> list[Sheet]:
 
     materials = shopping_list("To buy or gather", site.materials, measures)
     left_blocks = [*rest_right, *([materials] if materials else [])]
-    shared_room = 0.0
-    fitting: list[Block] = []
     spare = bottom - top - (_least_map(left_room) + 2 * 14.0 + _SECTIONS_PT + _PROFILE_PT + 40.0)
+    fitting: list[Block] = []
+    over: list[Block] = []
     for block in left_blocks:
         need = block.height(left_room) + 5.0
-        if shared_room + need > spare:
-            break
-        fitting.append(block)
-        shared_room += need
+        (fitting if need <= spare else over).append(block)
+        spare -= need if need <= spare else 0.0
+    shared_room = sum(block.height(left_room) + 5.0 for block in fitting)
     below = _figures(sheet, shared, site, ways, paper.left, top, left_room, bottom - shared_room)
     flow(sheet, fitting, paper.left, below, left_room, bottom + 1.0)
-    over = left_blocks[len(fitting) :]
+    if all(block.is_extra for block in over):
+        over = []
     return [sheet, *_overleaf(shared, site, over, number)]
 
 
@@ -147,9 +147,8 @@ def draw_head(sheet: Sheet, shared: Shared, site: Site) -> float:
         paper.right - chip, y + 1.0, chip, 15.0, look.name, 9.0, colour=look.colour, ink=look.ink
     )
     sheet.text(paper.right, y + 26.0, look.meaning, 7.0, align="right", colour=QUIET_INK)
-    title = site_title(site)
-    room = paper.room - width - chip - 24.0
-    sheet.text(x + width + 9.0, y + 14.0, title, 14.0, bold=True, room=room)
+    title = site_title(site, 14.0, paper.room - width - chip - 24.0)
+    sheet.text(x + width + 9.0, y + 14.0, title, 14.0, bold=True)
     longitude, latitude = shared.to_degrees.transform(site.middle.x, site.middle.y)
     where = (
         f"station {measures.span(*site.station, 'm', 0)} up from the mouth"
@@ -163,10 +162,11 @@ def draw_head(sheet: Sheet, shared: Shared, site: Site) -> float:
     return y + 42.0
 
 
-def site_title(site: Site) -> str:
-    """Return the name of a place: the stream, and the bank looking downstream."""
-    stream = site.reach.get("stream_name") or site.reach["stream_id"]
-    return f"{name(stream, 60)}, {site.side} bank"
+def site_title(site: Site, size: float, room: float, *, bold: bool = True) -> str:
+    """Return the name of a place, the stream shortened where it must be: stream, bank."""
+    stream = name(site.reach.get("stream_name") or site.reach["stream_id"], 200)
+    bank = f", {site.side} bank"
+    return shorten(stream, room - width_pt(bank, size, bold=bold), size, bold=bold) + bank
 
 
 def degrees(latitude: float, longitude: float) -> str:
@@ -331,8 +331,7 @@ def _overleaf(shared: Shared, site: Site, blocks: list[Block], number: int) -> l
     while blocks:
         sheet = Sheet(paper)
         y = paper.margin - 4.0
-        title = f"{site_title(site)}: rank {word(site.reach['rank'])}, continued"
-        sheet.text(paper.left, y + 12.0, title, 11.0, bold=True, room=paper.room)
+        sheet.text(paper.left, y + 12.0, site_title(site, 11.0, paper.room), 11.0, bold=True)
         foot = draw_foot(sheet, shared, f"Sheet {number}, overleaf")
         rest = flow(sheet, blocks, paper.left, y + 24.0, paper.room, foot)
         if len(rest) == len(blocks):  # one block taller than a page: cannot be, but never loop
