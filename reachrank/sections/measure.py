@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
 
 from reachrank.bank.correct import corrected_height_m, corrected_run_m, face_angle_deg
 from reachrank.bank.measure import bank_rules
@@ -81,7 +82,10 @@ def _ponds(bed: Float, width_m: Float, step_m: float, noise_m: float, times_as_w
     spread = np.ptp(np.sort(bed, axis=1)[:, 1:-1], axis=1)
     # of nine values without the two outermost: 2.5 standard deviations of noise on average
     is_flat = spread < 4.0 * (noise_m if np.isfinite(noise_m) else 0.15) + 0.05
-    return np.asarray(is_wide & is_flat)
+    pond = is_wide & is_flat
+    # its shores reach into the channel above and below: as far again as it is wide
+    spread = round(float(np.nanmax(width_m[pond])) / step_m) if pond.any() else 0
+    return np.asarray(maximum_filter1d(pond.astype(np.uint8), 2 * spread + 1) > 0)
 
 
 def measure_channel(
