@@ -178,7 +178,7 @@ def test_the_order_of_the_list_does_not_matter():
 
 def test_headings_in_many_spellings():
     found = recognise(["App #", "Owner", "LATITUDE (dd)", "Long.", "Parcel PIN", "Site Address"])
-    assert found == {"latitude": 2, "longitude": 3, "parcel": 4, "address": 5}
+    assert found == {"application_id": 0, "latitude": 2, "longitude": 3, "parcel": 4, "address": 5}
     assert recognise(["ID", "Easting (m)", "Northing (m)"]) == {"application_id": 0, "x": 1, "y": 2}
 
 
