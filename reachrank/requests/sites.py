@@ -69,7 +69,10 @@ class SiteBook:
         names = repairs["repair_id"].tolist()
         sides = repairs["bank"].tolist()
         known = self.sites.sort_values("site_id", ignore_index=True)
-        near = shapely.buffer(known.geometry.to_numpy(), _SAME_LINE_M / self.unit_m)
+        # flat ends: beyond its ends a line has nothing in common with another
+        near = shapely.buffer(
+            known.geometry.to_numpy(), _SAME_LINE_M / self.unit_m, cap_style="flat"
+        )
         areas, others = shapely.STRtree(lines).query(near, "intersects")
         for site, repair in zip(areas.tolist(), others.tolist(), strict=True):
             if known["bank"].iloc[site] != sides[repair]:

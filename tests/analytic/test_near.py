@@ -8,6 +8,8 @@ import subprocess
 import sys
 import time
 
+import geopandas as gpd
+import numpy as np
 import pytest
 import request_tables as made
 import shapely
@@ -83,6 +85,23 @@ def test_no_bank_is_nearer_by_brute_force(ranked, x, y):
     got = answer(ranked, place)
     banks = made.ranked_tables()["banks"]
     assert got.distance_m == pytest.approx(banks.distance(place).min(), abs=1e-6)
+
+
+def test_the_nearest_of_slanting_lines_is_not_the_first_box_that_touches(tmp_path):
+    """Boxes of slanting lines reach far beyond them. Judge: shapely's distance to every line."""
+    rng = np.random.default_rng(5)
+    starts = rng.uniform(0.0, 5000.0, (60, 2))
+    ends = starts + rng.uniform(-1500.0, 1500.0, (60, 2))
+    lines = [shapely.LineString(pair) for pair in zip(starts, ends, strict=True)]
+    path = tmp_path / "lines.gpkg"
+    gpd.GeoDataFrame({"bank_id": range(60)}, geometry=lines, crs=made.UTM).to_file(
+        path, layer="banks"
+    )
+    with Lookup(path) as file:
+        for x, y in rng.uniform(-1000.0, 6000.0, (200, 2)):
+            place = Point(x, y)
+            found = file.nearest("banks", place, 60.0)
+            assert found[0][0] == pytest.approx(min(line.distance(place) for line in lines))
 
 
 def test_without_an_index_the_answer_is_the_same(ranked, tmp_path):

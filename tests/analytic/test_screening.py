@@ -19,7 +19,7 @@ from reachrank.errors import InputError, SettingsError, UsageError
 from reachrank.requests.addresses import AddressBook, AddressPoint
 from reachrank.requests.applications import from_frame, read_applications
 from reachrank.requests.docket import Screening, screen
-from reachrank.requests.judging import Facts, judge
+from reachrank.requests.judging import Facts, judge, limit_rank
 from reachrank.requests.matching import landward_points, lengths_in_areas
 from reachrank.requests.opening import open_screening
 from reachrank.requests.parcels import make_parcels
@@ -105,6 +105,8 @@ FACTS = Facts(
         ({}, "eligible", "meets_rules"),
         ({"rank_high": 10}, "eligible", "meets_rules"),
         ({"rank_high": 11}, "visit_first", "rank_unsure"),
+        ({"rank": 10, "rank_low": 10, "rank_high": 12}, "visit_first", "rank_unsure"),
+        ({"rank": 10, "rank_low": 9, "rank_high": 10}, "eligible", "meets_rules"),
         ({"rank": 12, "rank_low": 10, "rank_high": 14}, "visit_first", "rank_unsure"),
         ({"rank": 12, "rank_low": 11, "rank_high": 14, "score": 20.0}, "not_eligible",
          "score_too_low"),
@@ -149,6 +151,14 @@ def test_wrong_rules_are_all_told_at_once(tmp_path):
     assert "least_score" in text
     assert "share_frac" in text
     assert "'free'" in text
+
+
+def test_the_limit_is_the_rank_of_the_last_bank_with_the_score():
+    scores = [80.0, 50.0, 35.0, 34.999]
+    assert limit_rank(scores, EligibilityRules(least_score=35.0)) == 3
+    assert limit_rank(scores, EligibilityRules(least_score=35.0, greatest_rank=2)) == 2
+    assert limit_rank(scores, EligibilityRules(least_score=35.0, greatest_rank=9)) == 3
+    assert limit_rank([], EligibilityRules()) == 0
 
 
 def test_a_changed_rule_changes_the_fingerprint():

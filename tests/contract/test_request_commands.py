@@ -14,9 +14,13 @@ import pandas as pd
 import pyogrio
 import pytest
 import request_tables as made
+import shapely
+import shapely.affinity
 
 from reachrank.__main__ import main
 from reachrank.read.tables import read_tables
+from reachrank.requests.ranked_tables import open_ranked
+from reachrank.requests.sites import SiteBook
 from reachrank.schema import DOCKET, SITES
 
 
@@ -183,6 +187,37 @@ def test_a_site_is_known_again_after_the_bank_was_drawn_a_little_otherwise(ranke
     assert kept.geometry.equals(old.geometry.iloc[0])  # frozen: 40 m, not the new 50
     assert kept["length_m"] == 40.0
     assert len(new) == 2
+
+
+def sites_like(ranked, *changes):
+    """Return which repairs of a ranked file are a site, for lines changed in a known way."""
+    opened = open_ranked(ranked)
+    site = opened.repairs.head(1).assign(site_id="AAA-BBBB")
+    book = SiteBook(site, 1.0)
+    line = site.geometry.iloc[0]
+    found = []
+    for change, bank in changes:
+        repairs = opened.repairs.head(1).assign(bank=bank)
+        repairs = repairs.set_geometry([change(line)], crs=opened.crs)
+        found.append(bool(book.of_repairs(repairs)))
+    return found
+
+
+def test_more_than_half_of_the_longer_line_on_the_same_side_is_the_same_site(ranked):
+    """The site is 40 m long and runs south along the left bank."""
+
+    def along(metres):
+        return lambda line: shapely.affinity.translate(line, 0.0, metres)
+
+    def across(metres):
+        return lambda line: shapely.affinity.translate(line, metres, 0.0)
+
+    def longer(line):
+        return shapely.affinity.scale(line, 1.0, 2.1, origin="center")
+
+    assert sites_like(ranked, (along(19.0), "left"), (along(21.0), "left")) == [True, False]
+    assert sites_like(ranked, (across(4.0), "left"), (across(6.0), "left")) == [True, False]
+    assert sites_like(ranked, (along(0.0), "right"), (longer, "left")) == [False, False]
 
 
 def test_the_name_of_a_site_does_not_depend_on_what_else_is_chosen(ranked, tmp_path):

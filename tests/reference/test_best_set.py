@@ -13,6 +13,7 @@ import time
 
 import numpy as np
 import pytest
+import scipy.optimize
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import linprog
@@ -211,6 +212,24 @@ def test_the_solver_prints_nothing(capfd):
     exact.solve(p.worth, p.cost_cents, p.amount_cents)
     os.write(1, b"kept\n")
     assert capfd.readouterr().out == "kept\n"
+
+
+def test_a_solver_that_goes_over_by_some_cents_is_asked_again(monkeypatch):
+    """Solvers call 0.999999 one; the amount is kept to in whole cents all the same."""
+    p = problem(*P07)
+    real, asked = scipy.optimize.milp, []
+
+    def loose(c, **given):
+        money, *limits = given["constraints"]
+        asked.append(float(np.ravel(money.ub)[0]))
+        wider = scipy.optimize.LinearConstraint(money.A, money.lb, np.asarray(money.ub) + 0.2)
+        return real(c, **{**given, "constraints": [wider, *limits]})
+
+    monkeypatch.setattr(scipy.optimize, "milp", loose)
+    solved = exact.solve(p.worth, p.cost_cents, p.amount_cents)
+    assert p.cost_cents[solved.chosen].sum() <= p.amount_cents
+    assert len(asked) > 1
+    assert asked[1] < asked[0]
 
 
 def test_left_out_by_a_hair():
