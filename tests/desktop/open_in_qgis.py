@@ -11,7 +11,7 @@ import sys
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
-from qgis.core import (  # noqa: E402
+from qgis.core import (
     Qgis,
     QgsApplication,
     QgsMapRendererParallelJob,
@@ -20,14 +20,13 @@ from qgis.core import (  # noqa: E402
     QgsProviderRegistry,
     QgsProviderSublayerDetails,
     QgsRectangle,
-    QgsVectorLayer,
 )
-from qgis.PyQt.QtCore import QSize  # noqa: E402
-from qgis.PyQt.QtGui import QColor  # noqa: E402
+from qgis.PyQt.QtCore import QSize
+from qgis.PyQt.QtGui import QColor
 
 
 def told(layer):
-    """What a user sees of one layer that was just added, nothing clicked."""
+    """Return what a user sees of one layer that was just added, nothing clicked."""
     renderer = layer.renderer() if layer.isSpatial() else None
     seen = {
         "name": layer.name(),

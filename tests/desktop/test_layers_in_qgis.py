@@ -21,7 +21,7 @@ from reachrank.write.styles_qml import REPAIR
 
 @pytest.fixture(scope="module", params=["metric", "us"])
 def seen(request, ranked_stream, open_in_qgis, tmp_path_factory):
-    """What QGIS shows of a ranked stream, the file, and the pictures."""
+    """Give what QGIS shows of a ranked stream, the file, and the pictures."""
     path = ranked_stream(request.param)
     picture = tmp_path_factory.mktemp("qgis") / "map.png"
     return open_in_qgis(path, picture), path, picture, request.param == "us"
