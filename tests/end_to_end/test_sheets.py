@@ -21,7 +21,7 @@ from reachrank.__main__ import main
 from reachrank.sheets import document, write_sheets
 
 HARD = "=$x_1^2$ \\frac{a}{b} & <b>Mill</b> 50%"
-LONG = "The bank is 2.6 m high, and a dwelling stands 4.1 m from its edge. " * 6
+LONG = "The bank is 2.6 m high, and a dwelling stands 4.1 m from its edge. " * 20
 ITEMS = (
     "live stakes",
     "coir mat, with a description that is longer than the column is wide",
