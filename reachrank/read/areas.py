@@ -14,6 +14,7 @@ import shapely
 from reachrank.errors import InputError
 from reachrank.findings import Findings
 from reachrank.read.crs import Box, WorkingCrs, horizontal_part, to_working, transform_box
+from reachrank.read.mend import mended
 from reachrank.read.near import NearMask
 from reachrank.read.source import Source, parse_source
 from reachrank.read.told import tell_each
@@ -240,12 +241,14 @@ def _mended(table: gpd.GeoDataFrame, layer: VectorLayer, findings: Findings) -> 
     geometry = table.geometry.to_numpy()
     nothing = shapely.is_empty(geometry)
     broken = ~nothing & ~shapely.is_valid(geometry)
+    tangled = np.zeros(len(geometry), np.bool_)
     if broken.any():
-        mended = geometry.copy()
-        mended[broken] = shapely.make_valid(geometry[broken])
-        table = table.set_geometry(gpd.GeoSeries(mended, table.index, crs=table.crs))
-        nothing |= shapely.is_empty(mended)
-        broken &= ~nothing
+        whole = geometry.copy()
+        whole[broken] = [mended(shape) for shape in geometry[broken]]
+        table = table.set_geometry(gpd.GeoSeries(whole, table.index, crs=table.crs))
+        tangled = broken & shapely.is_missing(whole)
+        nothing |= shapely.is_empty(whole)
+        broken &= ~nothing & ~tangled
 
     def tell(code: str, text: str, rows: gpd.GeoDataFrame, *, is_out: bool) -> None:
         tell_each(
@@ -258,8 +261,12 @@ def _mended(table: gpd.GeoDataFrame, layer: VectorLayer, findings: Findings) -> 
         )
 
     tell("no_geometry", "This feature has no usable geometry.", table[nothing], is_out=True)
+    tell(
+        "too_tangled", "This shape crosses itself too often to be mended.", table[tangled],
+        is_out=True,
+    )  # fmt: skip
     tell("shape_mended", "This shape crossed itself and was mended.", table[broken], is_out=False)
-    return table[~nothing]
+    return table[~nothing & ~tangled]
 
 
 def _only_polygons(layer: VectorLayer) -> None:

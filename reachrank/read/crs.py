@@ -211,8 +211,8 @@ def transform_box(source: CRS, target: CRS, box: Box) -> Box:
     """
     if source == target:
         return box
-    transformer = Transformer.from_crs(source, target, always_xy=True)
     try:
+        transformer = Transformer.from_crs(source, target, always_xy=True)
         made = transformer.transform_bounds(*box, densify_pts=21, errcheck=False)
     except ProjError as error:
         raise InputError(f"The extent cannot be expressed in {target.name}: {error}.") from error
@@ -234,7 +234,10 @@ def to_working(table: gpd.GeoDataFrame, crs: WorkingCrs) -> gpd.GeoDataFrame:
 
         geometry = shapely.transform(table.geometry.to_numpy(), scaled)
         return table.set_geometry(gpd.GeoSeries(geometry, table.index, crs=crs.working))
-    return table.set_crs(here, allow_override=True).to_crs(crs.working)
+    try:
+        return table.set_crs(here, allow_override=True).to_crs(crs.working)
+    except ProjError as error:
+        raise InputError(f"There is no way from {here.name} to {crs.working.name}.") from error
 
 
 def show_box(box: Box) -> str:
