@@ -232,7 +232,12 @@ def find_channel(
     )
     step = float(np.median(np.hypot(*np.diff(xy, axis=0).T)))
     width = _first_width(strip, offsets, at, settings.toe_rise_m, step)
-    is_cramped = float(np.nanmedian(width)) > 0.7 * half if np.isfinite(width).any() else False
+    known = np.isfinite(width)
+    if not known.any():
+        return None
+    rows = np.arange(width.size)
+    width = np.interp(rows, rows[known], width[known])  # a width in every gap, or none is any
+    is_cramped = float(np.nanmedian(width)) > 0.7 * half
     along = arc_length(xy)
     step = _centreline_step_m(width, cell)
     line = smooth_line(resample(xy, step), 1.5 * cell / step)

@@ -96,8 +96,8 @@ def build_edges(streams: gpd.GeoDataFrame, ctx: Context) -> gpd.GeoDataFrame:
     joins = _joins(flow, main_out, main_in, stems.stream, stream_id)
     edges = gpd.GeoDataFrame(
         {
-            "edge_id": _edge_ids(stream_id, stems.sequence),
-            "stream_id": stream_id,
+            "edge_id": pd.array(_edge_ids(stream_id, stems.sequence), dtype=object),
+            "stream_id": pd.array(stream_id, dtype=object),
             "sequence": stems.sequence,
             "catchment": _by_first_stream(part_of, stems.stream),
             "from_node": upper,

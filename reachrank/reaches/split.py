@@ -114,7 +114,8 @@ def split_streams(
             for number, span in enumerate(ranges, start=1)
         ]
     columns = ["reach_id", "stream_id", "edge_id", "station_from_m", "station_to_m"]
-    return pd.DataFrame(rows, columns=columns)
+    kinds = dict(zip(columns, (object, object, object, float, float), strict=True))
+    return pd.DataFrame(rows, columns=columns).astype(kinds)  # also where there is no reach
 
 
 def _spans_in_proportion(edges: pd.DataFrame, length_m: float) -> list[tuple[str, float, float]]:
