@@ -95,6 +95,7 @@ def sheets(
             progress=progress,
         )
     size_mb = made.path.stat().st_size / 1e6
-    click.echo(f"{made.path}: {made.sites} places on {made.pages} pages, {size_mb:.1f} MB.")
+    places = f"{made.sites} place{'s' if made.sites != 1 else ''}"
+    click.echo(f"{made.path}: {places} on {made.pages} pages, {size_mb:.1f} MB.")
     if png:
         click.echo(f"{png}: {made.pictures} pictures, 1920 by 1080.")

@@ -122,9 +122,8 @@ def write_sheets(
     info = tables["run_info"]
     file_us = value_of(info, "written_units").startswith("us")
     crs = working_crs(tables)
-    pairs = choose(tables, top, only)
     here = in_working_crs(tables, crs)
-    sites = gather(here, pairs)
+    sites = gather(here, choose(here, top, only))
     with ExitStack() as stack:
         stack.enter_context(plain_looks())
         stack.enter_context(_quiet())
@@ -164,7 +163,8 @@ def _write_pdf(
     facts = {"Title": plain(title, 200), "Creator": "reachrank", "CreationDate": None}
     streams = len(set(shared.reaches["stream_id"]))
     subtitle = (
-        f"{len(sites)} places of {shared.ranked:,} ranked reaches on {streams:,} streams; "
+        f"{_count(len(sites), 'place')} of {_count(shared.ranked, 'ranked reach', 'es')} on "
+        f"{_count(streams, 'stream')}; "
         f"{shared.running.rsplit('  ·  ', 1)[1]}. A screening product, not a design."
     )
 
@@ -187,6 +187,10 @@ def _write_pdf(
                     gc.collect()
         progress(1.0, "PDF written")
     return count
+
+
+def _count(number: int, what: str, ending: str = "s") -> str:
+    return f"{number:,} {what}{ending if number != 1 else ''}"
 
 
 _BYTES = re.compile(r", \d+ bytes")

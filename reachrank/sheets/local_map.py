@@ -43,7 +43,7 @@ def frame_of(site: Site, width: float, height: float) -> Frame:
         if row["bank"] == site.side and row["bank_distance_m"] <= _STRUCTURES_FROM_M
     ][:_MOST_LABELLED]
     inside += [site.sections.geometry.iloc[k] for k in site.shown]
-    box = shapely.union_all(np.array(inside, dtype=object)).bounds
+    box = shapely.total_bounds(inside)
     wide = (box[0] - MARGIN_M, box[1] - MARGIN_M, box[2] + MARGIN_M, box[3] + MARGIN_M)
     return fit_frame(wide, width, height, LEAST_M)
 

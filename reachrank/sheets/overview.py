@@ -81,7 +81,7 @@ def front_pages(
 
 
 def _box_of(shared: Shared) -> tuple[float, float, float, float]:
-    west, south, east, north = shapely.union_all(shared.reaches.geometry.to_numpy()).bounds
+    west, south, east, north = shared.reaches.total_bounds
     pad = 0.06 * max(east - west, north - south)
     return west - pad, south - pad, east + pad, north + pad
 

@@ -25,8 +25,8 @@ _LEAST_M = 700.0
 
 def way_frame(site: Site, ways: list[Way], width: float, height: float) -> Frame:
     """Return a frame that holds the place and the ways in."""
-    parts = [site.bank["geometry"], *(way.line for way in ways)]
-    west, south, east, north = shapely.union_all(parts).bounds
+    parts = [site.line, *(way.line for way in ways)]
+    west, south, east, north = shapely.total_bounds(parts)
     pad = 0.15 * max(east - west, north - south)
     return fit_frame((west - pad, south - pad, east + pad, north + pad), width, height, _LEAST_M)
 
@@ -60,7 +60,7 @@ def draw_way_map(
     )  # fmt: skip
     look = look_of(site.reach.get("priority_class"))
     draw_lines(
-        axes, [site.bank["geometry"]], colors=look.colour, linewidths=3.0, halo=1.4, zorder=5.0
+        axes, [site.line], colors=look.colour, linewidths=3.0, halo=1.4, zorder=5.0
     )
     middle = site.middle
     axes.plot(

@@ -150,7 +150,7 @@ def test_page_size_and_number_of_pages(ranked, tmp_path, capsys):
         words = ["sheets", str(ranked), "--out", str(out), "--top", "1", "--paper", paper]
         assert main([*words, "--progress", "none"]) == 0
         boxes = re.findall(rb"/MediaBox \[ ?0 0 ([\d.]+) ([\d.]+) ?\]", out.read_bytes())
-        pages = int(re.search(r"1 places on (\d+) pages", capsys.readouterr().out)[1])
+        pages = int(re.search(r"1 place on (\d+) pages", capsys.readouterr().out)[1])
         assert len(boxes) == pages >= 2
         for box in boxes:
             assert [float(v) for v in box] == pytest.approx(size, abs=0.05)
@@ -207,3 +207,27 @@ def test_a_ranking_without_profiles_or_roads_still_prints(ranked, tmp_path, monk
     texts = " ".join(text.get_text() for sheet in sheets for text in sheet.figure.findobj(Text))
     assert "No profile is kept for this place." in texts
     assert "road map" in texts
+
+
+def test_a_county_in_feet_is_drawn_in_one_place(corridor_feet_folder, tmp_path, monkeypatch):
+    """The layers come in survey feet, the ground in metres: all of a sheet must lie together."""
+    out = tmp_path / "ranked.gpkg"
+    words = ["rank", str(corridor_feet_folder / "streams.gpkg")]
+    words += [str(corridor_feet_folder / "dem.tif"), "--dem-units", "us-ft", "--units", "us"]
+    words += ["--structures", str(corridor_feet_folder / "structures.gpkg")]
+    assert main([*words, "--out", str(out), "--progress", "none"]) == 0
+    sites = []
+    real = document.gather
+    monkeypatch.setattr(document, "gather", lambda *given: sites.extend(real(*given)) or sites)
+    sheets = drawn(monkeypatch, out, tmp_path / "a.pdf", top=3)
+    assert len(sites) == 3
+    for site in sites:
+        width_m = float(site.reach["top_width_m"])
+        assert site.reach["geometry"].distance(site.bank["geometry"]) < width_m
+        assert site.reach["geometry"].distance(site.line) < width_m
+        for k in site.shown:
+            assert site.sections.geometry.iloc[k].distance(site.line) < width_m
+        # a length of line in metres is the length that the table has turned back from feet
+        assert site.bank["geometry"].length == pytest.approx(site.bank["length_m"], rel=1e-3)
+    texts = [text.get_text() for text in sheets[-1].figure.findobj(Text)]
+    assert any(re.fullmatch(r"[\d,]+ ft", text) for text in texts)
