@@ -4,7 +4,7 @@ set -euo pipefail
 cd "$(dirname "$0")/.."
 . scripts/environment.sh
 
-install_into_venv test -e '.[test]'
+install_into_venv test -e '.[test,browser]'
 # The judge of our GeoPackages. Its own dependency, GDAL's Python binding, would have to be built
 # against a system library; the one file that we run does not need it.
 install_into_venv validator --no-deps gdal-utils

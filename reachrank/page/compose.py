@@ -21,7 +21,7 @@ from reachrank.page.detail import details_of, reaches_in_detail
 from reachrank.page.document import render
 from reachrank.page.encode import as_json, encode_lines
 from reachrank.page.places import findings_by_row, in_metres, thinned_degrees, working_crs
-from reachrank.page.relief import Ground, overview, tiles_of
+from reachrank.page.relief import Ground, overview, shaded_tiles, tiles_wanted
 from reachrank.page.rows import in_order, rows_of, streams_of
 from reachrank.page.sentences import Clauses
 from reachrank.page.work import kinds_by_reach, kinds_of_work, materials_of, repairs_of
@@ -39,11 +39,17 @@ NEEDED = (
     "reaches", "banks", "sections", "exposures", "repairs", "factors", "profiles", "findings",
     "run_info",
 )  # fmt: skip
-_LEVELS = ((1.0, 1.0), (2.0, 0.5), (4.0, 0.2), (8.0, 0.0), (20.0, 0.0))
-"""Thinning of lines in metres and share of the details, tried in turn until the page fits."""
+_LEVELS = (
+    (1.0, 1.0, 0.35),
+    (2.0, 0.5, 0.3),
+    (4.0, 0.3, 0.2),
+    (8.0, 0.2, 0.1),
+    (20.0, 0.1, 0.0),
+    (20.0, 0.0, 0.0),
+)
+"""Tried in turn until the page fits: thinning of lines in metres, share of the details, share of
+the page that is spared for pictures of the ground where there is a DEM."""
 _RESERVED = 300_000  # Leaflet, styles, scripts, and what the estimate does not see
-_SPARED = 0.35
-"""Share of the page left for the pictures of the ground, where there is a DEM."""
 
 
 @dataclass(frozen=True)
@@ -115,13 +121,12 @@ def make_page(
     crs = working_crs(here)
     metres = in_metres(here, crs)
     progress(0.05, "page: places")
-    spared = _SPARED if ground is not None else 0.0
     room = most_bytes - _RESERVED
-    for level, (tolerance_m, share) in enumerate(_LEVELS):
+    for tolerance_m, share, spared in _LEVELS:
         wanted = reaches_in_detail(here["banks"], int(detail * share))
         content = _content(here, metres, crs, tolerance_m, wanted)
         used = len(as_json(content).encode("utf-8"))
-        if used <= room * (1.0 - (spared if level < 3 else 0.0)):
+        if used <= room * (1.0 - (spared if ground is not None else 0.0)):
             break
     if used > room:
         raise OutputError(
@@ -200,7 +205,9 @@ def _relief(
         return {}, (0, 0)
     box = np.array([g.bounds for g in thinned_degrees(metres["reaches"], crs, 20.0)])
     whole = overview(ground, [*box[:, :2].min(axis=0), *box[:, 2:].max(axis=0)])
-    room -= len(whole["picture"]) if whole else 0
+    if whole is None or len(whole["picture"]) > room:
+        return {}, (0, 0)
+    room -= len(whole["picture"])
     progress(0.2, "hillshade")
     detailed = {str(row) for row in content["details"]}
     reach_ids = tables["reaches"]["reach_id"].astype(str).tolist()
@@ -209,18 +216,18 @@ def _relief(
     row = {name: k for k, name in enumerate(reach_ids)}
     ordered = [lines[row[name]] for name in in_detail]
     tiles: dict[str, str] = {}
-    zoom, left_out = None, 0
-    times_taller = whole["taller"] if whole else 1.0
-    for tile, uri in tiles_of(ground, ordered, part(progress, 0.2, 1.0), times_taller=times_taller):
-        zoom = tile.zoom
-        cost = len(uri) + 30
+    wanted = tiles_wanted(ground, ordered)
+    for tile, uri in shaded_tiles(
+        ground, wanted, part(progress, 0.2, 1.0), times_taller=whole["taller"]
+    ):
+        cost = len(uri) + len(tile.key) + 8
         if cost > room:
-            left_out += 1
-            continue
+            break  # what follows lies at banks that come later
         room -= cost
         tiles[tile.key] = uri
+    zoom = wanted[0].zoom if wanted else None
     relief: dict[str, Any] = {"overview": whole, "zoom": zoom, "tiles": tiles}
-    return relief, (len(tiles), len(tiles) + left_out)
+    return relief, (len(tiles), len(wanted))
 
 
 def _title(streams: list[list[str]]) -> str:

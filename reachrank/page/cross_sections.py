@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -50,7 +51,7 @@ def choose_sections(stations_m: np.ndarray, deciding: np.ndarray) -> np.ndarray:
 
 
 def sections_of(
-    sections: pd.DataFrame, lines_deg: np.ndarray, profiles: pd.Series, deciding: set[str]
+    sections: pd.DataFrame, lines_deg: np.ndarray, profiles: pd.Series, deciding: Mapping[str, int]
 ) -> list[dict[str, Any]]:
     """Return one reach's sections to draw, upstream last.
 
@@ -63,7 +64,7 @@ def sections_of(
     profiles
         section_id to (offset_from_m, step_m, elevations).
     deciding
-        Sections that decide the score of one of the banks.
+        section_id to the banks whose score it decides: 1 left, 2 right, 3 both.
 
     Returns
     -------
@@ -71,12 +72,12 @@ def sections_of(
         ``at`` station in tenths of a metre; ``ground`` [offset of the first value in cm, step in
         tenths of a mm, heights in cm as steps]; ``toes``, ``tops`` offsets in cm, left ones
         negative; ``high`` bank heights in cm; ``line`` two ends in millionths of a degree;
-        ``decides``; ``notes``.
+        ``decides`` as in ``deciding``, where it does; ``notes``.
     """
     has_profile = sections["section_id"].isin(profiles.index).to_numpy()
     here = sections[has_profile]
     lines = lines_deg[has_profile]
-    is_deciding = here["section_id"].isin(deciding).to_numpy()
+    is_deciding = here["section_id"].isin(list(deciding)).to_numpy()
     out = []
     for k in choose_sections(here["station_m"].to_numpy(), is_deciding):
         row = here.iloc[int(k)]
@@ -91,7 +92,7 @@ def sections_of(
             "notes": _notes(row["flags"]),
         }
         if is_deciding[int(k)]:
-            section["decides"] = 1
+            section["decides"] = deciding[str(row["section_id"])]
         out.append(section)
     return out
 

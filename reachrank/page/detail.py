@@ -69,8 +69,10 @@ def details_of(
         for reach in sorted(wanted)
         if reach in row_of_reach
     }
-    factors = _factors(tables["factors"], clauses)
-    for k, bank in _rows_of(tables["banks"], wanted):
+    banks = tables["banks"]
+    in_detail = banks.loc[banks["reach_id"].isin(wanted), "bank_id"]
+    factors = _factors(tables["factors"][tables["factors"]["bank_id"].isin(in_detail)], clauses)
+    for k, bank in _rows_of(banks, wanted):
         reach = str(bank["reach_id"])
         if reach in row_of_reach:
             out[row_of_reach[reach]]["banks"][str(bank["bank"])] = {
@@ -169,7 +171,7 @@ def _add_sections(
         dtype=object,
     )
     known = known[~known.index.duplicated()]
-    deciding = {str(name) for name in tables["factors"]["section_id"].dropna()}
+    deciding = _deciding(tables)
     sections = tables["sections"].reset_index(drop=True)
     inside = sections[sections["reach_id"].isin(wanted)]
     for reach, group in inside.groupby("reach_id", sort=True):
@@ -178,6 +180,17 @@ def _add_sections(
             out[row_of_reach[str(reach)]]["sections"] = sections_of(
                 own, lines_deg[own.index.to_numpy()], known, deciding
             )
+
+
+def _deciding(tables: Mapping[str, Table]) -> dict[str, int]:
+    """Return section_id to the banks whose score it decides: 1 left, 2 right, 3 both."""
+    side = dict(zip(tables["banks"]["bank_id"], tables["banks"]["bank"], strict=True))
+    pairs = tables["factors"][["bank_id", "section_id"]].dropna().drop_duplicates()
+    out: dict[str, int] = {}
+    for bank, section in pairs.itertuples(index=False):
+        bit = {"left": 1, "right": 2}.get(str(side.get(bank)), 0)
+        out[str(section)] = out.get(str(section), 0) | bit
+    return out
 
 
 def _rows_of(table: pd.DataFrame, wanted: set[str]) -> list[tuple[int, dict[Any, Any]]]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from reachrank.priority.rule import CLASSES
+from reachrank.settings.priority import PRIORITY_CLASSES
 
 
 @dataclass(frozen=True)
@@ -26,7 +26,7 @@ _COLOURS = ("#9ebcda", "#8c6bb1", "#810f7c", "#4d004b")
 """Steps 4, 6, 8 and 9 of ColorBrewer's nine-class sequence BuPu (Brewer, Harrower & Penn State,
 colorbrewer2.org), which its authors mark as safe for colour-blind readers: it rises in darkness
 throughout, from the blue of water to a deep violet."""
-_INKS = ("#1b1f24", "#ffffff", "#ffffff", "#ffffff")
+_INKS = ("#000000", "#000000", "#ffffff", "#ffffff")
 _EDGES = ("#4a6a8a", "#ffffff", "#ffffff", "#ffffff")
 _WIDTHS_PX = (2.0, 3.5, 5.5, 8.0)
 _MEANINGS = (
@@ -40,7 +40,7 @@ LOOKS: tuple[Look, ...] = (
     *(
         Look(name, name[0].upper(), colour, ink, edge, width, meaning)
         for name, colour, ink, edge, width, meaning in zip(
-            CLASSES, _COLOURS, _INKS, _EDGES, _WIDTHS_PX, _MEANINGS, strict=True
+            PRIORITY_CLASSES, _COLOURS, _INKS, _EDGES, _WIDTHS_PX, _MEANINGS, strict=True
         )
     ),
     Look("not ranked", "–", "#5f676d", "#ffffff", "#ffffff", 1.5, "no bank top could be seen"),

@@ -93,34 +93,35 @@ def overview(ground: Ground, box_deg: Sequence[float]) -> dict[str, Any] | None:
     }
 
 
-def tiles_of(
+def tiles_wanted(ground: Ground, lines_deg: Iterable[shapely.Geometry]) -> list[Tile]:
+    """Return the tiles near lines in degrees, as fine as the ground, those of the first first."""
+    lines = list(lines_deg)
+    if not lines:
+        return []
+    zoom = zoom_for(ground.cell_m, float(np.mean([line.centroid.y for line in lines])))
+    near = (tile for line in lines for tile in tiles_near(line, NEAR_BANK_M, zoom))
+    return list(dict.fromkeys(near))
+
+
+def shaded_tiles(
     ground: Ground,
-    banks_deg: Iterable[shapely.Geometry],
+    tiles: Sequence[Tile],
     progress: Progress = silent,
     *,
     times_taller: float = 1.0,
 ) -> Iterator[tuple[Tile, str]]:
-    """Yield shaded tiles near bank lines in degrees, those of the first line first.
+    """Yield tiles of one zoom with their pictures, those without any ground left out.
 
-    A caller that has enough simply stops. Elevations are asked for in batches of neighbours, so
-    that memory stays bounded and a block of the file is not read again and again.
+    A caller that has enough simply stops. Elevations are asked for in batches, so that memory
+    stays bounded.
     """
-    lines = list(banks_deg)
-    if not lines:
-        return
-    latitude = float(np.mean([line.centroid.y for line in lines]))
-    zoom = zoom_for(ground.cell_m, latitude)
-    wanted = list(
-        dict.fromkeys(tile for line in lines for tile in tiles_near(line, NEAR_BANK_M, zoom))
-    )
-    for first in range(0, len(wanted), _BATCH):
-        batch = wanted[first : first + _BATCH]
-        yield from _shaded(ground, batch, latitude, times_taller)
-        progress(min(1.0, (first + _BATCH) / len(wanted)), "hillshade")
+    for first in range(0, len(tiles), _BATCH):
+        yield from _shaded(ground, tiles[first : first + _BATCH], times_taller)
+        progress(min(1.0, (first + _BATCH) / len(tiles)), "hillshade")
 
 
 def _shaded(
-    ground: Ground, tiles: list[Tile], latitude_deg: float, times_taller: float
+    ground: Ground, tiles: Sequence[Tile], times_taller: float
 ) -> Iterator[tuple[Tile, str]]:
     to_ground = Transformer.from_crs(3857, ground.crs, always_xy=True)
     middles = []
@@ -130,8 +131,8 @@ def _shaded(
         middles.append(
             shapely.LineString(np.column_stack(to_ground.transform([west, east], [middle] * 2)))
         )
-    side_m = pixel_m(tiles[0].zoom, latitude_deg) * TILE_PX
-    surface = ground.surface(middles, side_m * 0.55 + 2.0 * ground.cell_m)
+    sides_m = np.array([line.length for line in middles])
+    surface = ground.surface(middles, sides_m * 0.55 + 2.0 * ground.cell_m)
     for tile in tiles:
         x, y = pixel_places(tile.box, (TILE_PX, TILE_PX), ground.crs)
         _, tile_latitude = to_degrees(0.0, (tile.box[1] + tile.box[3]) / 2.0)

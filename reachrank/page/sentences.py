@@ -62,13 +62,18 @@ class Clauses:
     def __init__(self, *, is_us: bool) -> None:
         self._is_us = is_us
         self._number: dict[str, int] = {}
+        self._numbers: dict[Any, tuple[int, ...]] = {}
         self.table: list[str | list[str]] = []
 
     def numbers(self, sentence: Any) -> list[int]:
         """Return the numbers of a sentence's clauses; none for a missing sentence."""
         if sentence is None or sentence is pd.NA or sentence != sentence:  # noqa: PLR0124  (NaN)
             return []
-        return [self._of(clause) for clause in _CLAUSE.findall(plain(sentence, MOST_LETTERS))]
+        known = self._numbers.get(sentence)
+        if known is None:
+            clauses = _CLAUSE.findall(plain(sentence, MOST_LETTERS))
+            known = self._numbers[sentence] = tuple(self._of(clause) for clause in clauses)
+        return list(known)
 
     def _of(self, clause: str) -> int:
         number = self._number.get(clause)

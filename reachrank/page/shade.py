@@ -17,7 +17,7 @@ _LEAST_TALLER, _MOST_TALLER = 0.5, 3.0
 """Limits of how much taller heights are drawn; tool default."""
 _PALEST, _DARKEST = (250, 248, 242), (70, 74, 80)
 _STEEP_DEG, _STEEP_DARKER = 40.0, 0.3
-_QUALITY = 62
+_QUALITY = 50
 
 
 def slope(elevation_m: NDArray[np.float64], pixel_m: float) -> tuple[Floats, Floats]:

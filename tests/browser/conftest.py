@@ -31,7 +31,7 @@ READY_WITHIN_S = 30.0
 
 
 def _missing(what: str) -> None:
-    text = f"{what} is missing: scripts/install_browsers.sh and pip install -e '.[browser]'"
+    text = f"{what} is missing: scripts/install_viewers.sh and pip install -e '.[browser]'"
     if os.environ.get("CI"):
         pytest.fail(text)
     pytest.skip(text)
@@ -40,9 +40,10 @@ def _missing(what: str) -> None:
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Any]:
     try:
+        import axe_playwright_python  # noqa: F401
         from playwright.sync_api import sync_playwright
-    except ImportError:
-        _missing("Playwright")
+    except ImportError as error:
+        _missing(f"{error.name}")
     told = os.environ.get("REACHRANK_CHROMIUM")
     path = shutil.which(told) if told else next(filter(None, map(shutil.which, NAMES)), None)
     if path is None:

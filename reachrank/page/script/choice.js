@@ -86,7 +86,7 @@ function choose(row, from) {
   }
   choice.row = row;
   const sections = row >= 0 && data.details[row] ? data.details[row].sections : [];
-  choice.section = Math.max(0, sections.findIndex((section) => section.decides));
+  choice.section = Math.max(0, sections.findIndex((section) => section.decides & rows.side[row]));
   tell("chosen", from, false);
   try {
     history.replaceState(null, "", row >= 0 ? `#${encodeURIComponent(rows.id[row])}` : "#");

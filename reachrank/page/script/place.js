@@ -98,7 +98,7 @@ function drawChosenSection() {
   document.getElementById("section-down").disabled = choice.section === 0;
   document.getElementById("section-up").disabled = choice.section === n - 1;
   const notes = [
-    section.decides ? "This section decides the score of a bank." : "",
+    section.decides ? `This section decides the score of the ${["", "left bank", "right bank", "left and of the right bank"][section.decides]}.` : "",
     `Circle: toe, at the water's edge of the flight. Triangle: top. ${exaggeration === 1 ? "Drawn true to scale." : `Heights are drawn ${number(exaggeration, exaggeration % 1 ? 1 : 0)} times as tall.`}`,
     section.notes.length ? `Doubtful here: ${section.notes.join("; ")}.` : "",
   ];

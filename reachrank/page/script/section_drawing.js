@@ -53,7 +53,7 @@ function drawSection(section, worst, look, width) {
   const x0 = points[0][0], x1 = points[points.length - 1][0];
   const perX = (width - left - right) / (x1 - x0);
   const fits = (height - top - bottom) / Math.max(most - low, 0.5) / perX;
-  const exaggeration = [10, 8, 5, 4, 3, 2, 1.5, 1].find((factor) => factor <= fits) || fits;
+  const exaggeration = [10, 9, 8, 7, 6, 5, 4, 3, 2.5, 2, 1.5, 1].find((factor) => factor <= fits) || fits;
   const perY = perX * exaggeration;
   const base = height - bottom;
   const px = (x) => left + (x - x0) * perX, py = (y) => base - (y - low) * perY;
