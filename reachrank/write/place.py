@@ -6,7 +6,9 @@ overwritten unless told, and a run that fails leaves what was there untouched.
 
 from __future__ import annotations
 
+import errno
 import os
+import re
 import secrets
 import socket
 import sqlite3
@@ -17,10 +19,16 @@ from dataclasses import dataclass
 from glob import escape
 from pathlib import Path
 
-from reachrank.errors import OutputError, UsageError
+from reachrank.errors import OutputError, ReachrankError, UsageError
 
 _SIDECARS = ("-wal", "-shm", "-journal")
 _DAY_S = 86_400.0
+_OF_THE_DISK = frozenset(
+    (errno.ENOSPC, errno.EIO, errno.EROFS, errno.EACCES, errno.EPERM, errno.EFBIG, errno.ENODEV,
+     errno.ESTALE, errno.EDQUOT)
+)  # fmt: skip
+_NOT_WRITTEN = ("FeatureError", "DataSourceError", "FileCreateError", "FileSizeError")
+"""What pyogrio and XlsxWriter raise when the file system refuses; named, to load neither here."""
 
 
 @dataclass
@@ -79,7 +87,8 @@ def aside(
     OutputError
         If the target exists and may not be replaced, or is held open by another program. The
         finished file then stays beside it as ``NAME.new.gpkg``, and the message says so. If the
-        block itself fails, the unfinished file is deleted and the error goes on.
+        block itself fails, the unfinished file is deleted and the error goes on; where the disk
+        was at fault (full, gone, not writable) it goes on as an `OutputError`.
     """
     check_target(target, overwrite=overwrite, kind=kind, ending=ending)
     _clear_leavings(target)
@@ -88,6 +97,17 @@ def aside(
         yield here
         _flush(here.path)
         _move(here, overwrite=overwrite)
+    except ReachrankError:
+        raise
+    except Exception as error:
+        why = _of_the_disk(error)
+        if not why:
+            raise
+        raise OutputError(
+            f"The result could not be written: {why}.",
+            hint="Is the disk full, or the network drive away?",
+            where=str(target),
+        ) from error
     finally:
         for sidecar in ("", *_SIDECARS):
             with suppress(OSError):
@@ -123,21 +143,36 @@ def _keep_beside(here: Aside, why: str) -> None:
     raise OutputError(f"{target.name} {why}, and there was no place beside it.", where=str(target))
 
 
+def _of_the_disk(error: BaseException | None) -> str:
+    """Return what the disk said, ``""`` where an error was not the disk's."""
+    while error is not None:
+        if isinstance(error, OSError) and error.errno in _OF_THE_DISK:
+            return error.strerror or str(error)
+        if isinstance(error, sqlite3.OperationalError) or type(error).__name__ in _NOT_WRITTEN:
+            return re.sub(r"\s+", " ", str(error))[:200].rstrip(".")
+        error = error.__cause__ or error.__context__
+    return ""
+
+
 def _is_held(path: Path) -> bool:
-    """Tell whether another program has the database open, as far as its side files show it.
+    """Tell whether another program has the database open, as far as side files and locks show it.
 
     A database that is open in write-ahead mode has a ``-wal`` file beside it. Were the database
     replaced under it, that log would be applied to the wrong file. Leaving that mode only works
-    when nobody else has the file open, and then removes the log.
+    when nobody else has the file open, and then removes the log. A lock says that somebody is
+    about to write a journal, which would be applied to the wrong file as well.
     """
-    if not any(Path(f"{path}{ending}").exists() for ending in _SIDECARS):
-        return False
+    has_sidecar = any(Path(f"{path}{ending}").exists() for ending in _SIDECARS)
     try:
-        with closing(sqlite3.connect(path, timeout=0.2)) as db:
-            db.execute("PRAGMA journal_mode=DELETE").fetchone()
-            db.execute("SELECT count(*) FROM sqlite_master").fetchone()
-    except sqlite3.DatabaseError:
-        pass  # locked, or not a database at all: the side files decide
+        with closing(sqlite3.connect(path, timeout=0.2, isolation_level=None)) as db:
+            if has_sidecar:
+                db.execute("PRAGMA journal_mode=DELETE").fetchone()
+            db.execute("BEGIN EXCLUSIVE")
+            db.execute("ROLLBACK")
+    except sqlite3.DatabaseError as error:
+        if error.sqlite_errorcode & 0xFF == sqlite3.SQLITE_BUSY:
+            return True
+        # not a database at all, or not writable: the side files decide
     return any(Path(f"{path}{ending}").exists() for ending in _SIDECARS)
 
 
