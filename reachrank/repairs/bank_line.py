@@ -51,7 +51,9 @@ class BankLine:
     def part(self, from_m: float, to_m: float) -> shapely.LineString:
         """Return the part of the line between two distances down it."""
         coords: list[tuple[float, float]] = []
-        for i, line in enumerate(self.lines):
+        first = max(int(np.searchsorted(self.borders_m, from_m, side="right")) - 1, 0)
+        last = int(np.searchsorted(self.borders_m, to_m, side="left"))
+        for i, line in enumerate(self.lines[first:last], start=first):
             low = max(from_m, self.borders_m[i]) - self.borders_m[i]
             high = min(to_m, self.borders_m[i + 1]) - self.borders_m[i]
             if high <= low:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from functools import cache, partial
 
 import numpy as np
 import pandas as pd
@@ -22,7 +23,6 @@ from reachrank.repairs.surroundings import (
 )
 
 Floats = NDArray[np.float64]
-Rows = NDArray[np.intp]
 
 
 def sites_of(
@@ -31,9 +31,11 @@ def sites_of(
     """Return the place of each failing length, in their order."""
     if not lengths:
         return []
-    sections = tables["sections"]
     flow = section_flow(tables, ctx)
+    # whole columns and the bends of a stream are taken out once, not for every repair
+    column = cache(partial(floats, tables["sections"]))
     bends = tables["bends"]
+    bends_of = {str(key): own for key, own in bends.groupby("stream_id")}
     over_median = _over_median(flow)
     tie_in_m = ctx.settings.repairs.tie_in_m
     near = nearest_structures(lengths, tables, ctx.settings.exposure.reach_m, tie_in_m)
@@ -45,12 +47,13 @@ def sites_of(
     sites = []
     for i, length in enumerate(lengths):
         rows, side = length.rows, length.bank
-        angle = _median(floats(sections, f"{side}_bank_angle_deg")[rows])
-        height = floats(sections, f"{side}_bank_height_m")[rows]
+        angles = column(f"{side}_bank_angle_deg")[rows]
+        angle = _median(angles)
+        height = column(f"{side}_bank_height_m")[rows]
         along = bank_flow(
             flow,
             rows,
-            bends,
+            bends_of.get(length.stream_id, bends.iloc[:0]),
             stream_id=length.stream_id,
             bank=side,
             stations_m=(length.station_from_m, length.station_to_m),
@@ -59,15 +62,17 @@ def sites_of(
         )
         width = _median(flow.width_m[rows])
         if math.isnan(width):
-            width = _median(floats(sections, "top_width_m")[rows])
+            width = _median(column("top_width_m")[rows])
         sites.append(
             Site(
                 length_m=length.length_m,
                 bank_height_m=_median(height),
                 bank_height_max_m=float(np.max(height)) if height.size else math.nan,
                 bank_angle_deg=angle,
-                is_angle_lower_bound=_is_mostly_bound(sections, side, rows),
-                hazard_score=_median(floats(sections, f"{side}_hazard_score")[rows]),
+                is_angle_lower_bound=_is_mostly_bound(
+                    angles, column(f"{side}_is_angle_lower_bound")[rows]
+                ),
+                hazard_score=_median(column(f"{side}_hazard_score")[rows]),
                 cover_frac=_weighted(
                     length.shares, {r: cover.get((r, side), math.nan) for r in length.shares}
                 ),
@@ -84,7 +89,7 @@ def sites_of(
                 lower_bank_over_depth=_median(flow.lower_bank_over_depth[rows]),
                 drainage_area_km2=_greatest([area.get(r, math.nan) for r in length.shares]),
                 is_area_lower_bound=any(is_cut.get(r, False) for r in length.shares),
-                toe_width_m=_median(floats(sections, "toe_width_m")[rows]),
+                toe_width_m=_median(column("toe_width_m")[rows]),
                 channel_width_m=width,
                 constraint_names=constraints[i],
                 texture=soil[i],
@@ -102,10 +107,10 @@ def _over_median(flow: SectionFlow) -> Floats:
     return values / middle if middle > 0.0 else np.full(values.shape, np.nan)
 
 
-def _is_mostly_bound(sections: pd.DataFrame, side: str, rows: Rows) -> bool:
+def _is_mostly_bound(angle_deg: Floats, is_bound: Floats) -> bool:
     """Return whether at least half of the sections with an angle have only a lower bound."""
-    known = np.isfinite(floats(sections, f"{side}_bank_angle_deg")[rows])
-    bound = floats(sections, f"{side}_is_angle_lower_bound")[rows] == 1.0
+    known = np.isfinite(angle_deg)
+    bound = is_bound == 1.0
     return bool(known.any() and bound[known].mean() >= 0.5)
 
 
