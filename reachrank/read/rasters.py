@@ -19,6 +19,7 @@ from rasterio.io import DatasetReader
 from rasterio.windows import Window
 
 from reachrank.errors import InputError
+from reachrank.read import ascii_grid
 from reachrank.read.gdal import quiet, reading
 from reachrank.read.trust import check_database, check_path, is_address, is_xml
 from reachrank.read.trust_mosaic import check_companions, check_mosaic
@@ -139,6 +140,8 @@ def describe_raster(path: str, *, allow_remote: bool = False) -> RasterFile:
             reading(path, allow_remote=allow_remote),
             open_raster(path, allow_remote=allow_remote) as raster,
         ):
+            if raster.driver in ascii_grid.DRIVERS:
+                ascii_grid.check_whole(path, raster.height * raster.width)
             return _described(raster, path)
     except InputError as error:
         if isinstance(error.__cause__, rasterio.errors.RasterioIOError):
