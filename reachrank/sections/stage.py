@@ -207,7 +207,7 @@ def _section_table(
         toe = np.where(blank, np.nan, side.toe_m[at])
         columns |= {
             f"{name}_toe_offset_m": np.maximum(toe, 0.0),
-            f"{name}_top_offset_m": top,
+            f"{name}_top_offset_m": np.maximum(top, 0.0),
             f"{name}_top_elevation_m": measured.bed_m[at] + height,
             f"{name}_bank_height_m": height,
             f"{name}_bank_angle_deg": np.where(blank, np.nan, side.angle_deg[at]),
