@@ -3,7 +3,7 @@
     python scripts/make_map_picture.py RANKED.gpkg DEM [PICTURE.png]
 
 Makes the page of a ranked file, opens it in Chromium and chooses the first bank, as a person
-would. Needs the extra [browser] and scripts/install_browsers.sh.
+would. Needs the extra [browser] and a Chromium: scripts/install_viewers.sh.
 """
 
 import io
@@ -47,7 +47,9 @@ def take(ranked: Path, dem: Path, picture: Path) -> None:
     image = Image.open(io.BytesIO(shot)).convert("RGB")
     picture.parent.mkdir(parents=True, exist_ok=True)
     for colours in (256, 128, 64):  # a palette keeps letters sharp and the file small
-        image.quantize(colours, dither=Image.Dither.NONE).save(picture, optimize=True)
+        image.quantize(colours, Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE).save(
+            picture, optimize=True
+        )
         if picture.stat().st_size < MOST_BYTES:
             break
 

@@ -61,6 +61,7 @@ class Page:
     in_detail: int
     tiles: int
     tiles_wanted: int
+    """More than ``tiles`` only where the limit of bytes was met."""
 
     @property
     def size_bytes(self) -> int:
@@ -216,18 +217,20 @@ def _relief(
     row = {name: k for k, name in enumerate(reach_ids)}
     ordered = [lines[row[name]] for name in in_detail]
     tiles: dict[str, str] = {}
+    is_full = False
     wanted = tiles_wanted(ground, ordered)
     for tile, uri in shaded_tiles(
         ground, wanted, part(progress, 0.2, 1.0), times_taller=whole["taller"]
     ):
         cost = len(uri) + len(tile.key) + 8
         if cost > room:
+            is_full = True
             break  # what follows lies at banks that come later
         room -= cost
         tiles[tile.key] = uri
     zoom = wanted[0].zoom if wanted else None
     relief: dict[str, Any] = {"overview": whole, "zoom": zoom, "tiles": tiles}
-    return relief, (len(tiles), len(wanted))
+    return relief, (len(tiles), len(wanted) if is_full else len(tiles))
 
 
 def _title(streams: list[list[str]]) -> str:

@@ -23,11 +23,11 @@ FACTOR_WORDS = {
     "bank_height": "height against bankfull depth",
     "bank_height_absolute": "bank height",
     "bank_angle": "steepness",
-    "bend": "bend",
-    "cover": "little cover",
-    "soil": "soil",
+    "bend": "bend, width over radius",
+    "cover": "little cover, share covered",
+    "soil": "erodible soil",
     "unit_stream_power": "stream power",
-    "cutting_down": "high banks on both sides",
+    "cutting_down": "high banks on both sides, ratio",
 }
 _STATES = {"measured": 0, "lower_bound": 1, "missing": 2}
 

@@ -15,7 +15,7 @@ function drawAbout() {
       element("ul", {}, ...told.cautions.map((text) => element("li", { text }))),
       element("h3", { text: "How to read it" }),
       element("p", { text: "A reach takes the rank of its worse bank. Left and right look downstream. Stations count upstream from the mouth of each stream. The range of a rank is that of 9 in 10 draws; places whose ranges overlap are not told apart. Darker, wider lines come first." }),
-      element("p", { text: `Cross-sections and sharp ground are here for the ${number(told.banks_in_detail, 0)} worst banks. Lines are thinned by up to ${number(inUnit(told.tolerance_m), 0)} ${lengthUnit()}.` }),
+      element("p", { text: `Cross-sections are here for the ${number(told.banks_in_detail, 0)} worst banks, as far as the ranked file holds them; the ground is shown sharper along those banks, where it is shown. Lines are thinned by up to ${number(inUnit(told.tolerance_m), 0)} ${lengthUnit()}.` }),
       element("p", { text: "Keys: / goes to the search; in the list, arrows, Page Up and Down, Home and End choose, Enter reads on; on the map, arrows, plus and minus." }),
       element("h3", { text: `Findings: ${number(data.findings.count, 0)}` }),
       kinds.length ? element("ul", { class: "kinds" }, ...kinds.map(([count, severity, text]) =>

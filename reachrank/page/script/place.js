@@ -172,7 +172,7 @@ function placeBanks(row, place) {
   }
   const side = (name) => place.banks[name] || {};
   const lines = [
-    ["Height, middle value", (b) => (b.height === null ? "not known" : `${high(b.height)}${b.height_se ? ` ± ${high(b.height_se)}` : ""}`)],
+    ["Height, middle value", (b) => (b.height === null ? "not known" : `${high(b.height)}${b.height_se >= 5 ? ` ± ${high(b.height_se)}` : ""}`)],
     ["9 in 10 are lower than", (b) => (b.height_90 === null ? "" : high(b.height_90))],
     ["Face, from level", (b) => (b.angle === null ? "not known" : `${b.angle}°${b.angle_or_more ? " or steeper" : ""}`)],
     ["Outside of a bend", (b) => (b.outside === null ? "" : `${b.outside}% of it`)],
