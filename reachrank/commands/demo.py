@@ -42,12 +42,13 @@ The county is invented. What each column means: reachrank columns
 @jobs_option
 @progress_option
 def demo(*, folder: str, county: str | None, units: str, jobs: int, progress_style: str) -> None:
-    """Write a small invented county into FOLDER, rank it, and say what to open.
+    """Write a small invented county into FOLDER, rank it, map it, and say what to open.
 
     The county and its names are made up; its ground has known channels, bends and banks. The files
     of an earlier demo in the same FOLDER are replaced.
     """
-    from reachrank.commands.rank import rank_files  # noqa: PLC0415  (opens the geometry libraries)
+    from reachrank.commands.map import write_map  # noqa: PLC0415
+    from reachrank.commands.rank import rank_files  # noqa: PLC0415
 
     home = Path(folder)
     home.mkdir(parents=True, exist_ok=True)
@@ -63,6 +64,15 @@ def demo(*, folder: str, county: str | None, units: str, jobs: int, progress_sty
         settings,
         home / "ranked.gpkg",
         units=units,
+        jobs=jobs,
+        overwrite=True,
+        progress_style=progress_style,
+    )
+    click.echo()
+    write_map(
+        ranked=str(home / "ranked.gpkg"),
+        out=str(home / "priority.html"),
+        dem=(str(at / "dem"),),
         jobs=jobs,
         overwrite=True,
         progress_style=progress_style,

@@ -64,6 +64,32 @@ def map(
     The page is a single file that opens from disk in a browser, without a network. Which banks
     have cross-sections depends on what `rank --profiles` kept.
     """
+    write_map(
+        ranked=ranked,
+        out=out,
+        dem=dem,
+        dem_units=dem_units,
+        detail=detail,
+        title=title,
+        jobs=jobs,
+        overwrite=overwrite,
+        progress_style=progress_style,
+    )
+
+
+def write_map(
+    *,
+    ranked: str,
+    out: str,
+    dem: tuple[str, ...] = (),
+    dem_units: str | None = None,
+    detail: int = DETAIL,
+    title: str | None = None,
+    jobs: int,
+    overwrite: bool,
+    progress_style: str,
+) -> None:
+    """Read a ranked file, write its page, and say what to open."""
     from reachrank.page import make_page  # noqa: PLC0415  (opens the geometry libraries)
     from reachrank.progress import part  # noqa: PLC0415
     from reachrank.read.tables import read_tables  # noqa: PLC0415
