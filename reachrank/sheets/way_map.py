@@ -59,9 +59,7 @@ def draw_way_map(
         linestyles=[(0, (4, 2))],
     )  # fmt: skip
     look = look_of(site.reach.get("priority_class"))
-    draw_lines(
-        axes, [site.line], colors=look.colour, linewidths=3.0, halo=1.4, zorder=5.0
-    )
+    draw_lines(axes, [site.line], colors=look.colour, linewidths=3.0, halo=1.4, zorder=5.0)
     middle = site.middle
     axes.plot(
         middle.x, middle.y, marker="o", ms=8.5, mfc="none", mec=look.colour, mew=1.2, zorder=6.0

@@ -14,7 +14,6 @@ def from_sections(told):
     return np.sqrt(told**2 - SHAPE_ERROR_M**2)
 
 
-
 def test_noise_alone_gives_the_scatter_of_medians_that_a_simulation_shows():
     rng = np.random.default_rng(7)
     n, noise, draws = 41, 0.12, 4000
