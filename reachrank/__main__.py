@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 import sys
 import tempfile
+import threading
 import traceback
 import warnings
 from collections.abc import Sequence
@@ -17,9 +18,9 @@ import click
 
 from reachrank.commands import cli
 from reachrank.errors import ReachrankError
+from reachrank.interrupt import STOPPED, ending_soon, leave
 from reachrank.report.plain import plain
 
-STOPPED = 130
 OUR_MISTAKE = 70
 
 
@@ -31,10 +32,15 @@ def main(argv: Sequence[str] | None = None) -> int:
     _never_fail_on_a_letter()
     if not debug:  # what matters to the user is a finding; these speak to programmers
         warnings.simplefilter("ignore")
+    if place := sys.modules.get("reachrank.write.place"):
+        place.begin()
     try:
-        result = cli.main(args=arguments, prog_name="reachrank", standalone_mode=False)
+        with ending_soon(_last_words):
+            result = cli.main(args=arguments, prog_name="reachrank", standalone_mode=False)
     except (KeyboardInterrupt, click.Abort):
-        return _fail("Stopped. Nothing was written.", STOPPED)
+        if argv is None and threading.active_count() > 1:
+            leave(_last_words())  # threads that still work are not waited for
+        return _fail(_last_words(), STOPPED)
     except click.ClickException as error:
         error.show()
         return error.exit_code
@@ -59,6 +65,12 @@ def main(argv: Sequence[str] | None = None) -> int:
             OUR_MISTAKE,
         )
     return result if isinstance(result, int) else 0
+
+
+def _last_words() -> str:
+    place = sys.modules.get("reachrank.write.place")  # not loaded: nothing can have been written
+    words: str = place.give_up() if place else "Stopped. Nothing was written."
+    return plain(words)
 
 
 def _fail(message: str, code: int) -> int:

@@ -30,6 +30,10 @@ _OF_THE_DISK = frozenset(
 _NOT_WRITTEN = ("FeatureError", "DataSourceError", "FileCreateError", "FileSizeError")
 """What pyogrio and XlsxWriter raise when the file system refuses; named, to load neither here."""
 
+_IN_HAND: set[Path] = set()
+_LANDED: list[Path] = []
+"""Files that this process is writing, and those that it has put into place."""
+
 
 @dataclass
 class Aside:
@@ -93,10 +97,12 @@ def aside(
     check_target(target, overwrite=overwrite, kind=kind, ending=ending)
     _clear_leavings(target)
     here = Aside(_name_aside(target), target)
+    _IN_HAND.add(here.path)
     try:
         yield here
         _flush(here.path)
         _move(here, overwrite=overwrite)
+        _LANDED.append(here.landed)
     except ReachrankError:
         raise
     except Exception as error:
@@ -109,9 +115,28 @@ def aside(
             where=str(target),
         ) from error
     finally:
-        for sidecar in ("", *_SIDECARS):
-            with suppress(OSError):
-                Path(f"{here.path}{sidecar}").unlink()
+        _delete(here.path)
+        _IN_HAND.discard(here.path)
+
+
+def begin() -> None:
+    """Forget what this process has written before, for a new command."""
+    _LANDED.clear()
+
+
+def give_up() -> str:
+    """Delete the files that are being written, and return what a stopped program should say."""
+    for path in tuple(_IN_HAND):
+        _delete(path)
+    if _LANDED:
+        return f"Stopped. {_LANDED[-1]} had been written."
+    return "Stopped. Nothing was written."
+
+
+def _delete(path: Path) -> None:
+    for sidecar in ("", *_SIDECARS):
+        with suppress(OSError):
+            Path(f"{path}{sidecar}").unlink()
 
 
 def _move(here: Aside, *, overwrite: bool) -> None:
