@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
+import rtree
+import shapely
 from numpy.typing import NDArray
 
 Float = NDArray[np.float64]
@@ -31,3 +33,32 @@ def section_points(length_m: float, count: int, spacing_m: float) -> NDArray[np.
     half = (count - 1) / 2.0
     number = np.where(at <= half, np.floor(at + 0.5), count - 1 - np.floor(count - 1 - at + 0.5))
     return np.unique(number.astype(np.int64))
+
+
+def without_crossings(lines: NDArray[np.object_], quality: Float) -> NDArray[np.bool_]:
+    """Return which sections of one stream to keep so that no two of them cross.
+
+    Sections end within the room that their part of the stream has, so nearly none do; tops taken
+    over from neighbours (a running median) can still reach a little too far in a tight bend.
+
+    Parameters
+    ----------
+    lines
+        Section lines, shape (n,), ordered along the stream.
+    quality
+        Of two that cross, the one of higher quality stays; of equals, the first.
+    """
+    keep = np.ones(len(lines), np.bool_)
+    first, second = shapely.STRtree(lines).query(lines, predicate="crosses")
+    in_doubt = np.unique(first[first != second])
+    if not in_doubt.size:
+        return keep
+    # an index that grows: each section is held against those that have been kept so far
+    kept = rtree.index.Index()
+    for k in in_doubt[np.argsort(-quality[in_doubt], kind="stable")]:
+        near = list(kept.intersection(lines[k].bounds))
+        if near and shapely.crosses(lines[near], lines[k]).any():
+            keep[k] = False
+        else:
+            kept.insert(int(k), lines[k].bounds)
+    return keep

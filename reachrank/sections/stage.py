@@ -19,7 +19,7 @@ from reachrank.context import Context, Tables, with_tables
 from reachrank.findings import Severity
 from reachrank.schema import SECTIONS
 from reachrank.sections.measure import BankLine, Measured, measure_channel
-from reachrank.sections.place import section_points, section_spacing_m
+from reachrank.sections.place import section_points, section_spacing_m, without_crossings
 
 Float = NDArray[np.float64]
 
@@ -236,8 +236,9 @@ def _section_table(
         "noise_m": measured.noise_m,
         "geometry": shapely.linestrings(np.stack([ends[0], ends[1]], axis=1)),
     }
-    table = pd.DataFrame(columns)
-    return table, _profiles(table["section_id"].to_numpy(), measured, at)
+    keep = without_crossings(columns["geometry"], quality[at])
+    table = pd.DataFrame(columns)[keep].reset_index(drop=True)
+    return table, _profiles(table["section_id"].to_numpy(), measured, at[keep])
 
 
 def _profiles(
