@@ -28,10 +28,11 @@ def section_points(length_m: float, count: int, spacing_m: float) -> NDArray[np.
     line is nearest to one section and reversing the line changes none.
     """
     pieces = max(1, round(length_m / spacing_m))
-    at = (np.arange(pieces) + 0.5) / pieces * (count - 1)
-    # round half away from the middle on both halves: the same set from either end
-    half = (count - 1) / 2.0
-    number = np.where(at <= half, np.floor(at + 0.5), count - 1 - np.floor(count - 1 - at + 0.5))
+    i = np.arange(pieces)
+    # whole numbers throughout; round half away from the middle: the same set from either end
+    lower = np.minimum(i, pieces - 1 - i)
+    number = ((2 * lower + 1) * (count - 1) + pieces) // (2 * pieces)
+    number = np.where(i == lower, number, count - 1 - number)
     return np.unique(number.astype(np.int64))
 
 

@@ -125,7 +125,7 @@ def test_absent_layer_lowers_confidence_and_keeps_the_scale(name):
     # all bad is 100 and all good is 0, with or without the layer
     for score, high in ((0.0, False), (100.0, True)):
         ends = {n: np.full(frame.shape, v[high]) for n, v in
-                {"bank_height_m": (0.1, 9.0), "both_banks_height_m": (0.1, 9.0),
+                {"bank_height_m": (0.1, 10.0), "both_banks_height_m": (0.1, 10.0),
                  "greatest_depth_m": (1.0, 1.0), "bank_angle_deg": (5.0, 90.0),
                  "width_radius_ratio": (0.0, 1.0), "cover_frac": (1.0, 0.0),
                  "soil_index": (0.0, 1.0), "unit_stream_power_w_per_m2": (1.0, 500.0)
