@@ -124,7 +124,7 @@ def bend_errors(corridor: Corridor, tables: Tables) -> pd.DataFrame:
 
 
 def interval_hits(corridor: Corridor, tables: Tables) -> pd.DataFrame:
-    """Return one row per bank: does the 90 % interval of its height hold the true median?"""
+    """Return one row per bank: whether the 90 % interval of its height holds the truth."""
     truth = corridor.truth
     table = cast(pd.DataFrame, tables["sections"])
     away, at = cKDTree(np.column_stack([truth.x_m, truth.y_m])).query(
@@ -178,8 +178,9 @@ def judge(names: list[str], cell_m: float, noise_m: float, seed: int) -> pd.Data
         print(".", end="", file=sys.stderr, flush=True)
     print(file=sys.stderr)
     hits = pd.concat(held).query("is_wide")
+    share = hits["is_held"].astype(float).mean()
     print(
-        f"90 % interval of bank height holds the truth in {hits['is_held'].astype(float).mean():.1%}"
+        f"90 % interval of bank height holds the truth in {share:.1%}"
         f" of {len(hits)} banks (goal 85 to 95 %); error of a bank's median height"
         f" {hits['bank_error_m'].abs().mean():.3f} m"
     )

@@ -13,8 +13,8 @@ class ChannelSettings:
 
     search_half_width_m: float = setting(
         30.0,
-        "How far to each side of the drawn line the channel is looked for at first; wide waters make"
-        " it grow by themselves.",
+        "How far to each side of the drawn line the channel is looked for at first; wide waters"
+        " make it grow by themselves.",
         unit="m",
         least=5.0,
         greatest=500.0,
@@ -28,16 +28,16 @@ class ChannelSettings:
     )
     line_smoothing_m: float = setting(
         4.0,
-        "Smoothing (standard deviation) of the drawn line before the first search; evens out corners"
-        " of lines with a vertex every 3 to 20 m.",
+        "Smoothing (standard deviation) of the drawn line before the first search; evens out"
+        " corners of lines with a vertex every 3 to 20 m.",
         unit="m",
         least=0.0,
         greatest=50.0,
     )
     height_cap_m: float = setting(
         1.5,
-        "Height above the low from which on every place costs the same in the search, so that a road"
-        " fill is crossed and not walked around.",
+        "Height above the low from which on every place costs the same in the search, so that a"
+        " road fill is crossed and not walked around.",
         unit="m",
         least=0.2,
         greatest=20.0,
@@ -58,7 +58,7 @@ class ChannelSettings:
     )
     median_widths: float = setting(
         1.8,
-        "Window of the running median of toes and tops, in toe widths: longer hides short failures.",
+        "Window of the running median of toes and tops; a longer one hides short failures.",
         unit="toe widths",
         least=0.0,
         greatest=10.0,
