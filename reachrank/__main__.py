@@ -48,8 +48,10 @@ def main(argv: Sequence[str] | None = None) -> int:
         if debug:
             traceback.print_exc()
         return _fail(f"reachrank: error: {plain(str(error))}", error.exit_code)
-    except SystemExit:  # click's end when the reader of a pipe has gone, as in `... | head`
-        return 0
+    except SystemExit as end:
+        if end.code == 1:  # click's end when the reader of a pipe has gone, as in `... | head`
+            return 0
+        return _fail("reachrank: error: Some code ended the program on its own.", OUR_MISTAKE)
     except MemoryError:
         return _fail(
             "reachrank: error: There is not enough memory. Rank fewer streams at a time.",

@@ -102,22 +102,33 @@ def _measure(factor: Factor, frame: SideFrame, findings: Findings) -> tuple[Floa
     try:
         check_knots(factor.name, knots_of(factor, frame.settings))
         with np.errstate(all="ignore"):
-            value = np.array(factor.compute(frame), np.float64)
+            value = _real(factor.compute(frame))
             error = np.full(frame.shape, np.nan)
             if factor.error is not None:
-                error = np.array(factor.error(frame), np.float64)
+                error = _real(factor.error(frame))
     except SettingsError:
         raise
-    except Exception as problem:
+    except (Exception, SystemExit) as problem:  # a stranger's exit must not end the run as good
         _unfit(factor, f"it raised {type(problem).__name__}: {problem}", findings)
         return None
     if value.shape != frame.shape or error.shape != frame.shape:
         _unfit(factor, f"its values have shape {value.shape}, not {frame.shape}", findings)
         return None
+    if (error < 0).any():
+        _unfit(factor, "some of its standard errors are below 0", findings)
+        return None
     value[~np.isfinite(value)] = np.nan
     if not np.isfinite(value[frame.counts]).any():
         return None
     return value, np.where(np.isfinite(value), error, np.nan)
+
+
+def _real(values: object) -> Floats:
+    """Return what a factor gave as float64; complex numbers and words are no measure."""
+    array = np.asarray(values)
+    if array.dtype.kind not in "fiub":
+        raise TypeError(f"it gives values of type {array.dtype}")
+    return array.astype(np.float64)
 
 
 def _unfit(factor: Factor, why: str, findings: Findings) -> None:

@@ -20,7 +20,7 @@ def load_factors(findings: Findings | None = None) -> list[Factor]:
     for point in _points():
         try:
             factor = point.load()
-        except Exception as error:
+        except (Exception, SystemExit) as error:
             _leave_out(findings, point, f"it cannot be loaded: {type(error).__name__}: {error}")
             continue
         if not isinstance(factor, Factor):
