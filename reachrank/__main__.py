@@ -11,8 +11,8 @@ import tempfile
 import threading
 import traceback
 import warnings
-from collections.abc import Sequence
-from contextlib import suppress
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, nullcontext, suppress
 
 import click
 
@@ -35,7 +35,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     if place := sys.modules.get("reachrank.write.place"):
         place.begin()
     try:
-        with ending_soon(_last_words):
+        with ending_soon(_last_words), nullcontext() if debug else _no_stray_traces():
             result = cli.main(args=arguments, prog_name="reachrank", standalone_mode=False)
     except (KeyboardInterrupt, click.Abort):
         if argv is None and threading.active_count() > 1:
@@ -67,6 +67,17 @@ def main(argv: Sequence[str] | None = None) -> int:
             OUR_MISTAKE,
         )
     return result if isinstance(result, int) else 0
+
+
+@contextmanager
+def _no_stray_traces() -> Iterator[None]:
+    """Keep off the terminal what libraries show when they cannot read their own words."""
+    hook = sys.unraisablehook
+    sys.unraisablehook = lambda _: None
+    try:
+        yield
+    finally:
+        sys.unraisablehook = hook
 
 
 def _last_words() -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import sys
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -89,8 +88,6 @@ def reading_vectors(where: str, *, allow_remote: bool = False) -> Iterator[None]
     Not for code that runs in several threads: pyogrio has one set of options for the process.
     """
     options = {} if allow_remote else NO_NETWORK
-    hook = sys.unraisablehook  # a library's own words in no known letters are not worth a traceback
-    sys.unraisablehook = _say_nothing
     before = {name: pyogrio.get_gdal_config_option(name) for name in options}
     pyogrio.set_gdal_config_options(options)
     try:
@@ -100,8 +97,3 @@ def reading_vectors(where: str, *, allow_remote: bool = False) -> Iterator[None]
         raise InputError(f"It cannot be read: {_sentence(error)}", where=where) from error
     finally:
         pyogrio.set_gdal_config_options(before)
-        sys.unraisablehook = hook
-
-
-def _say_nothing(_: object) -> None:
-    """Take the place of `sys.unraisablehook`."""
