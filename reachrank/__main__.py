@@ -72,12 +72,12 @@ def main(argv: Sequence[str] | None = None) -> int:
 @contextmanager
 def _no_stray_traces() -> Iterator[None]:
     """Keep off the terminal what libraries show when they cannot read their own words."""
-    hook = sys.unraisablehook
-    sys.unraisablehook = lambda _: None
+    hooks = sys.unraisablehook, sys.excepthook
+    sys.unraisablehook, sys.excepthook = lambda _: None, lambda *_: None
     try:
         yield
     finally:
-        sys.unraisablehook = hook
+        sys.unraisablehook, sys.excepthook = hooks
 
 
 def _last_words() -> str:
