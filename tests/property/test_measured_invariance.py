@@ -12,6 +12,8 @@ from corridor_runs import beside, corridor, measure, moved
 from shapely.geometry import LineString
 from shapely.ops import substring
 
+from reachrank.synthetic import CORRIDORS, make_corridor, variant
+
 NAME = "irregular_w5_plants"
 
 
@@ -80,3 +82,12 @@ def test_a_mirrored_world_swaps_left_and_right() -> None:
     assert [other[b] for b in plain["bends"]["outside_bank"]] == list(
         swapped["bends"]["outside_bank"]
     )
+
+
+@pytest.mark.parametrize("noise_m", [0.05, 0.12])
+def test_the_noise_of_the_elevation_is_measured(noise_m: float) -> None:
+    of = make_corridor(variant(CORRIDORS["sine_w5"], length_m=400.0, noise_m=noise_m), 4)
+    table = measure(of)["sections"]
+    # some hundred second differences along the banks, partly shared: known to about a tenth; low
+    # plants and relief of the flood plain add a little
+    assert table["noise_m"].median() == pytest.approx(noise_m, rel=0.2)
