@@ -28,12 +28,12 @@ def ground_noise_m(
 ) -> float:
     """Return the standard deviation of the elevation noise on flat ground behind the banks.
 
-    Second differences of single cells along lines a few cells behind the tops, three cells apart,
+    Second differences of single cells along lines a few cells behind the tops, four cells apart,
     so that noise shared by neighbouring cells counts too; a plane has none, so slopes drop out.
     Median absolute deviation, so that ditches and houses do. NaN with fewer than 30 values.
     """
     cell = surface.cell_m
-    lag = max(1, round(3.0 * cell / step_m))
+    lag = max(1, round(4.0 * cell / step_m))
     parts = []
     for top, sign in ((left_top_m, 1.0), (right_top_m, -1.0)):
         for behind in (2.5, 5.5):

@@ -88,6 +88,6 @@ def test_a_mirrored_world_swaps_left_and_right() -> None:
 def test_the_noise_of_the_elevation_is_measured(noise_m: float) -> None:
     of = make_corridor(variant(CORRIDORS["sine_w5"], length_m=400.0, noise_m=noise_m), 4)
     table = measure(of)["sections"]
-    # some hundred second differences along the banks, partly shared: known to about a tenth; low
-    # plants and relief of the flood plain add a little
-    assert table["noise_m"].median() == pytest.approx(noise_m, rel=0.2)
+    # some hundred second differences along the banks, of noise that neighbouring cells share: over
+    # corridors and seeds the ratio scatters by 0.12, so twice that
+    assert table["noise_m"].median() == pytest.approx(noise_m, rel=0.25)
