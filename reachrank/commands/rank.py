@@ -43,6 +43,19 @@ profiles_option = click.option(
 @out_option
 @units_option
 @profiles_option
+@click.option(
+    "--top-n",
+    type=click.IntRange(1),
+    metavar="N",
+    help="How many places the crew can do in a year; top_share counts draws within it."
+    "  [default: priority.top_n, 10]",
+)
+@click.option(
+    "--draws",
+    type=click.IntRange(0),
+    metavar="N",
+    help="Draws behind the ranges of ranks.  [default: priority.draws, 2000]",
+)
 @jobs_option
 @overwrite_option
 @progress_option
@@ -51,6 +64,8 @@ def rank(
     out: str,
     units: str,
     profiles: str,
+    top_n: int | None,
+    draws: int | None,
     jobs: int,
     overwrite: bool,
     progress_style: str,
@@ -61,6 +76,9 @@ def rank(
     STREAMS is a line layer: a file, file|layername=NAME, or file:NAME. DEM is a raster, several,
     or a folder of tiles. The units that were taken are the first line of the output.
     """
+    of_priority = {"top_n": top_n, "draws": draws}
+    named = [f"priority.{key}={n}" for key, n in of_priority.items() if n is not None]
+    given["set_values"] = (*given["set_values"], *named)
     inputs, settings = inputs_and_settings(given)
     rank_files(
         inputs, settings, Path(out), units=units, profiles=profiles, jobs=jobs,

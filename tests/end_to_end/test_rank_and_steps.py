@@ -197,3 +197,14 @@ def test_traced_lines_can_be_ranked(corridor_folder, tmp_path, capsys):
     out = tmp_path / "a.gpkg"
     assert main(["rank", str(lines), dem, "--out", str(out), "--progress", "none"]) == 0
     assert layer(out, "reaches")["rank"].notna().any()
+
+
+def test_draws_and_the_crew_s_capacity_are_options(corridor_folder, tmp_path):
+    out = tmp_path / "few.gpkg"
+    arguments = ["rank", *inputs(corridor_folder), "--out", str(out), "--progress", "none"]
+    assert main([*arguments, "--draws", "200", "--top-n", "3"]) == 0
+    reaches = layer(out, "reaches")
+    # every draw fills three places: ties aside the shares sum to three
+    assert reaches["top_share"].sum() == pytest.approx(3.0, abs=0.1)
+    # shares are whole numbers of two hundredths
+    np.testing.assert_allclose(reaches["top_share"] * 200, (reaches["top_share"] * 200).round())
