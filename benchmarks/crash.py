@@ -1,0 +1,168 @@
+"""Kill the ranking a hundred times, and look whether the old file is whole or the new complete.
+
+Run it with ``python benchmarks/crash.py [--kills 100] [--seed 1]``. A run that replaces an older
+result is killed (signal 9, no clean-up) at a random moment, every other time while the result is
+being written. After each kill the target must be the old file, byte for byte, or a new one with
+every layer; SQLite must find it sound. At the end a run that is let through must leave nothing but
+its result, and a killed reader of elevations no scratch file. Not for Windows.
+"""
+
+from __future__ import annotations
+
+import argparse
+import hashlib
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
+import tempfile
+import time
+from collections import Counter
+from contextlib import closing
+from pathlib import Path
+
+import numpy as np
+
+from reachrank.schema import PUBLIC_LAYERS
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests"))
+
+SCRATCH = """
+import sys, time
+import numpy as np
+from reachrank.read.blocks import ChunkStore
+store = ChunkStore(1_000_000)
+for k in range(50):
+    store.put((0, 0, k), np.full((512, 512), float(k), np.float32))
+print(store.bytes_in_file, flush=True)
+time.sleep(60)
+"""
+
+
+def start(argv: list[str], scratch: Path) -> subprocess.Popen[bytes]:
+    return subprocess.Popen(
+        [sys.executable, "-m", "reachrank", *argv],
+        stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+        env={**os.environ, "TMPDIR": str(scratch)},
+    )  # fmt: skip
+
+
+def digest(path: Path) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+def state(target: Path, old: str) -> str:
+    """Return ``old``, ``new``, or what is wrong with the target."""
+    if not target.exists():
+        return "gone"
+    if digest(target) == old:
+        return "old"
+    try:
+        with closing(sqlite3.connect(f"file:{target}?mode=ro", uri=True)) as db:
+            sound = db.execute("PRAGMA integrity_check").fetchone()[0] == "ok"
+            held = {row[0] for row in db.execute("SELECT table_name FROM gpkg_contents")}
+            rows = db.execute("SELECT count(*) FROM run_info").fetchone()[0]
+    except sqlite3.Error as error:
+        return f"unreadable ({error})"
+    return "new" if sound and held >= set(PUBLIC_LAYERS) and rows else "half"
+
+
+def leavings(folder: Path, target: Path) -> list[str]:
+    return sorted(path.name for path in folder.iterdir() if path != target)
+
+
+def kill_once(
+    argv: list[str], folder: Path, scratch: Path, wait_s: float, *, in_writing: bool
+) -> str:
+    """Start a run, kill it, and say when it was hit."""
+    run = start(argv, scratch)
+    if in_writing:
+        until = time.monotonic() + 120
+        while run.poll() is None and time.monotonic() < until:
+            if any(folder.glob(f".*-{run.pid}-*.part.gpkg")):
+                break
+            time.sleep(0.002)
+        wait_s = wait_s * 0.06  # writing is a small part of a run
+    try:
+        run.wait(wait_s)
+    except subprocess.TimeoutExpired:
+        run.send_signal(signal.SIGKILL)
+        run.wait()
+        return (
+            "killed while writing"
+            if any(folder.glob(f".*-{run.pid}-*.part*"))
+            else "killed elsewhere"
+        )
+    return "was done"
+
+
+def kill_often(kills: int, seed: int, home: Path) -> tuple[Counter[str], list[str]]:
+    """Return how the kills ended, and every fault."""
+    from robust.scenario import make  # noqa: PLC0415  (the folder of tests is put in reach above)
+
+    sound = make(home / "inputs")
+    folder, scratch = home / "out", home / "scratch"
+    folder.mkdir()
+    scratch.mkdir()
+    target = folder / "ranked.gpkg"
+    argv = sound.argv(target)
+    begun = time.monotonic()
+    assert start(argv, scratch).wait() == 0
+    took_s = time.monotonic() - begun
+    rng = np.random.default_rng(seed)
+    counts: Counter[str] = Counter()
+    faults = []
+    for number in range(kills):
+        target.write_bytes(target.read_bytes() + b"\0" * 512)  # so that old and new differ
+        old = digest(target)
+        wait_s = float(rng.uniform(0.0, 1.1 * took_s))
+        how = kill_once(argv, folder, scratch, wait_s, in_writing=number % 2 == 1)
+        found = state(target, old)
+        counts[f"{how}: {found} file"] += 1
+        if found not in ("old", "new"):
+            faults.append(f"kill {number}, {how}: the target is {found}")
+    counts["leavings after the kills"] = len(leavings(folder, target))
+    if start(argv, scratch).wait() != 0:
+        faults.append("a run after the kills failed")
+    if left := leavings(folder, target):
+        faults.append(f"a run after the kills left {left}")
+    faults += [f"scratch: {path.name}" for path in scratch.iterdir()]
+    return counts, faults
+
+
+def kill_reader(home: Path) -> list[str]:
+    """Kill a process that keeps elevations in a scratch file; nothing of it may stay."""
+    scratch = home / "elevations"
+    scratch.mkdir()
+    run = subprocess.Popen(
+        [sys.executable, "-c", SCRATCH], stdout=subprocess.PIPE,
+        env={**os.environ, "TMPDIR": str(scratch)},
+    )  # fmt: skip
+    assert run.stdout is not None
+    size = int(run.stdout.readline())
+    run.send_signal(signal.SIGKILL)
+    run.wait()
+    run.stdout.close()
+    return [f"of {size} bytes in scratch {p.name} stayed" for p in scratch.iterdir()]
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--kills", type=int, default=100)
+    parser.add_argument("--seed", type=int, default=1)
+    chosen = parser.parse_args()
+    with tempfile.TemporaryDirectory(prefix="reachrank-crash-") as name:
+        begun = time.monotonic()
+        counts, faults = kill_often(chosen.kills, chosen.seed, Path(name))
+        faults += kill_reader(Path(name))
+        print(f"{chosen.kills} kills in {time.monotonic() - begun:.0f} s")
+    for what, count in sorted(counts.items()):
+        print(f"  {count:4d}  {what}")
+    for fault in faults:
+        print(f"FAULT: {fault}")
+    return 1 if faults else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,59 @@
+"""Ctrl-C: the program ends within about a second with exit code 130, and nothing is lost."""
+
+from __future__ import annotations
+
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
+
+BUSY = """
+import hashlib, sys
+from reachrank.interrupt import ending_soon
+print("busy", flush=True)
+with ending_soon(lambda: "Stopped at once."):
+    hashlib.pbkdf2_hmac("sha256", b"a", b"b", 500_000_000)  # minutes in one call to a library
+"""
+SOON_S = 4.0
+"""A second by design, see GRACE_S; the rest is for a machine that has other things to do."""
+
+
+@pytest.mark.parametrize("when", ["channel", "write"])
+def test_ctrl_c_at_any_stage(sound, tmp_path, when):
+    out = tmp_path / "out.gpkg"
+    out.write_bytes(b"old")
+    argv = [word if word != "none" else "jsonl" for word in sound.argv(out, "--jobs", "2")]
+    run = subprocess.Popen(
+        [sys.executable, "-m", "reachrank", *argv],
+        stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    for line in run.stderr:
+        if f'"message": "{when}' in line:
+            break
+    begun = time.monotonic()
+    run.send_signal(signal.SIGINT)
+    said = run.communicate(timeout=60)[1]
+    assert time.monotonic() - begun < SOON_S
+    assert run.returncode == 130
+    assert said.strip().splitlines()[-1].startswith("Stopped.")
+    assert [path.name for path in tmp_path.iterdir()] == ["out.gpkg"]
+    if "Nothing was written" in said:
+        assert out.read_bytes() == b"old"
+
+
+def test_ctrl_c_while_a_library_is_busy():
+    run = subprocess.Popen(
+        [sys.executable, "-c", BUSY], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+    assert run.stdout.readline() == "busy\n"
+    time.sleep(0.3)
+    begun = time.monotonic()
+    run.send_signal(signal.SIGINT)
+    _, said = run.communicate(timeout=60)
+    assert time.monotonic() - begun < SOON_S
+    assert run.returncode == 130
+    assert said.strip() == "Stopped at once."
