@@ -114,7 +114,7 @@ def inputs_of(text: str, *, allow_remote: bool = False) -> Inputs:
         if known.get("dem_units") not in (None, *LENGTH_TO_M):
             raise ValueError(f"there is no unit {known['dem_units']!r}")
         return Inputs(**known, allow_remote=allow_remote)
-    except (ValueError, TypeError, KeyError) as error:
+    except (ValueError, TypeError, KeyError, RecursionError) as error:
         raise InputError(
             f"What the file says of its inputs is not understood ({error})."
         ) from error

@@ -25,12 +25,16 @@ _BY_STRUCTURE: dict[str, Any] = (
 def mended(geometry: shapely.Geometry) -> shapely.Geometry | None:
     """Return a valid geometry that covers the same ground; None for one too tangled.
 
+    One with a coordinate that is no number covers no ground: it comes back empty.
+
     Examples
     --------
     >>> bow = shapely.Polygon([(0, 0), (2, 2), (2, 0), (0, 2)])
     >>> mended(bow).area  # two triangles of area 1
     2.0
     """
+    if not np.isfinite(shapely.get_coordinates(geometry)).all():
+        return shapely.GeometryCollection()
     if shapely.get_num_coordinates(geometry) <= FEW_POINTS:
         return shapely.make_valid(geometry)
     most = MOST_CROSSINGS if _BY_STRUCTURE else FEW_POINTS**2 / 4
@@ -43,7 +47,6 @@ def crossings(geometry: shapely.Geometry) -> float:
     """Return about how often a shape's sides cross each other, from a sample of them."""
     sides = [_sides(shapely.get_coordinates(ring)) for ring in _rings(geometry)]
     every = np.concatenate(sides) if sides else np.empty((0, 2, 2))
-    every = every[np.isfinite(every).all(axis=(1, 2))]
     if not len(every):
         return 0.0
     segments = shapely.linestrings(every)

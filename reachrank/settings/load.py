@@ -59,7 +59,7 @@ def read_toml(path: str | Path) -> dict[str, Any]:
         raise SettingsError(
             f"The settings file cannot be read: {error.strerror}.", where=where
         ) from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except (ValueError, RecursionError) as error:  # letters, digits or brackets without end, too
         raise SettingsError(f"This is not TOML: {error}.", where=where) from error
 
 
@@ -78,7 +78,7 @@ def settings_from_json(text: str) -> Settings:
     """
     try:
         data = json.loads(text)
-    except json.JSONDecodeError as error:
+    except (ValueError, RecursionError) as error:
         raise SettingsError(f"The stored settings are not JSON: {error}.") from error
     if not isinstance(data, dict):
         raise SettingsError("The stored settings are not a JSON object.")
@@ -100,7 +100,7 @@ def parse_override(text: str) -> tuple[str, Any]:
         )
     try:
         return key.strip(), tomllib.loads(f"value = {value.strip()}")["value"]
-    except tomllib.TOMLDecodeError:
+    except (ValueError, RecursionError):
         return key.strip(), value.strip()
 
 
