@@ -60,6 +60,10 @@ def reading(where: str, *, allow_remote: bool = False) -> Iterator[None]:
             yield
     except InputError:
         raise
+    except UnicodeDecodeError as error:
+        raise InputError(
+            "It holds text in no known letters; is it damaged?", where=where
+        ) from error
     except (
         rasterio.errors.RasterioError,
         rasterio.errors.RasterioIOError,

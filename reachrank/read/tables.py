@@ -12,11 +12,12 @@ import pyogrio
 from pyproj import CRS
 
 from reachrank.context import Table, Tables
-from reachrank.errors import InputError
+from reachrank.errors import BugError, InputError
 from reachrank.read.gdal import quiet, reading
 from reachrank.read.trust import check_database, check_path, head
-from reachrank.schema import LAYERS, Layer
+from reachrank.schema import LAYERS, Column, Layer
 from reachrank.units import to_metric
+from reachrank.write.conform import conform
 
 
 def read_tables(path: str | Path, *, layers: tuple[str, ...] = ()) -> Tables:
@@ -39,7 +40,8 @@ def read_tables(path: str | Path, *, layers: tuple[str, ...] = ()) -> Tables:
     Raises
     ------
     InputError
-        For a file that is not there, not a GeoPackage, or holds none of the layers.
+        For a file that is not there, not a GeoPackage, holds none of the layers, or holds what
+        such a layer cannot.
     """
     where = str(path)
     check_path(where)
@@ -58,7 +60,31 @@ def read_tables(path: str | Path, *, layers: tuple[str, ...] = ()) -> Tables:
         missing = sorted(set(layers) - set(wanted))
         if missing:
             raise InputError(f"The file has no layer {', '.join(missing)}.", where=where)
-        return {name: _read(where, LAYERS[name]) for name in wanted}
+        tables = {name: _read(where, LAYERS[name]) for name in wanted}
+        info = tables.get("run_info")
+        if info is None and "run_info" in found:
+            info = _read(where, LAYERS["run_info"])
+    _check(tables, info, where)
+    return tables
+
+
+def _check(tables: Tables, info: Table | None, where: str) -> None:
+    """Raise `InputError` for a file that another program has changed into what it cannot be."""
+    whole = False
+    if info is not None:
+        _conforms(info, LAYERS["run_info"], where, whole=True)
+        whole = bool(((info["key"] == "stage") & (info["value"] == "write")).any())
+    for name, table in tables.items():
+        _conforms(table, LAYERS[name], where, whole=whole)
+
+
+def _conforms(table: Table, layer: Layer, where: str, *, whole: bool) -> None:
+    try:
+        conform(table, layer, whole=whole)
+    except BugError as error:  # ours when we write it, not when we read it
+        raise InputError(
+            error.message, hint="Was it changed by another program? Make it again.", where=where
+        ) from error
 
 
 def _read(path: str, layer: Layer) -> Table:
@@ -68,7 +94,7 @@ def _read(path: str, layer: Layer) -> Table:
         crs = pyogrio.read_info(path, layer=layer.name)["crs"]
     table = to_metric(raw, layer.names)
     columns = {
-        column.name: _restored(table[column.name], column.kind)
+        column.name: _restored(table[column.name], column, path)
         for column in layer
         if column.name in table.columns
     }
@@ -88,7 +114,17 @@ def _read(path: str, layer: Layer) -> Table:
     )
 
 
-def _restored(values: pd.Series, kind: str) -> pd.Series:
+def _restored(values: pd.Series, column: Column, path: str) -> pd.Series:
+    try:
+        return _of_kind(values, column.kind)
+    except (TypeError, ValueError) as error:
+        raise InputError(
+            f"The column {column.name} holds something else than {column.kind} ({error}).",
+            where=path,
+        ) from error
+
+
+def _of_kind(values: pd.Series, kind: str) -> pd.Series:
     if kind == "float":
         return pd.to_numeric(values).astype("float64")
     if kind == "int":
