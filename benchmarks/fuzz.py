@@ -33,14 +33,14 @@ def work(pipe: Connection, home: str) -> None:
     """Run the cases whose numbers come through the pipe."""
     # The folder of tests is put in reach above.
     from robust.cases import deal  # noqa: PLC0415
-    from robust.judge import faults, run, scratch_folder  # noqa: PLC0415
+    from robust.judge import faults, rank_sound, scratch_folder  # noqa: PLC0415
     from robust.scenario import make  # noqa: PLC0415
 
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
     os.dup2(os.open(os.devnull, os.O_WRONLY), 2)  # what C libraries print themselves
     sound = make(Path(home))
     expected = Path(home) / "expected.gpkg"
-    run(sound.argv(expected))  # compiles the kernels, outside of the time limit
+    rank_sound(sound, expected)  # compiles the kernels, outside of the time limit
     pipe.send(("ready", "", [], 0))
     while True:
         number = pipe.recv()
@@ -53,7 +53,10 @@ def work(pipe: Connection, home: str) -> None:
                 continue
             pipe.send(("kind", case.kind, [], 0))
             try:
-                code, found = faults(case.argv, case.out, sound=expected if case.same else None)
+                code, found = faults(
+                    case.argv, case.out, sound=expected if case.same else None,
+                    is_ranking=case.is_ranking,
+                )  # fmt: skip
             except Exception:
                 code, found = -1, [f"the judge failed: {traceback.format_exc()[-1500:]}"]
             if peak_bytes() > max(LIMIT_BYTES, before):

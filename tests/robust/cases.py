@@ -6,9 +6,8 @@ import sqlite3
 import warnings
 from collections.abc import Callable
 from contextlib import closing
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -16,20 +15,37 @@ from robust import spoil_beside, spoil_bytes, spoil_ground, spoil_lines, spoil_s
 from robust.scenario import Scenario, lines
 
 Rng = np.random.Generator
-VECTORS = ("streams.gpkg", "streams.shp", "streams.geojson", "streams.fgb")
-RASTERS = ("dem.tif", "strips.tif", "lzw.tif", "dem.asc")
-COMPANIONS = {"streams.shp": (".shp", ".shx", ".dbf", ".prj", ".cpg"), "dem.asc": (".asc", ".prj")}
+VECTORS = (
+    "streams.gpkg", "streams.gpkg", "streams.shp", "streams.shp", "streams.geojson", "streams.fgb",
+    "streams.mif", "streams.kml", "streams.gdb",
+)  # fmt: skip
+RASTERS = (
+    "dem.tif", "dem.tif", "strips.tif", "lzw.tif", "dem.asc", "dem.img", "dem.bil", "dem.vrt",
+)  # fmt: skip
+COMPANIONS = {
+    "streams.shp": (".shp", ".shx", ".dbf", ".prj", ".cpg"),
+    "streams.mif": (".mif", ".mid"),
+    "dem.asc": (".asc", ".prj"),
+    "dem.bil": (".bil", ".hdr", ".prj"),
+}
+
+
+STANDARD_FUNCTIONS = ("ST_IsEmpty", "ST_MinX", "ST_MaxX", "ST_MinY", "ST_MaxY")
+"""What the triggers of a GeoPackage call; GDAL brings them, SQLite alone does not."""
 
 
 @dataclass
 class Case:
-    """A command to run on spoiled input. ``same`` means: the answer must be the sound one."""
+    """A command to run on spoiled input.
+
+    ``same`` means: the answer must be the sound one; ``is_ranking``: it is a ranked file.
+    """
 
     kind: str
     argv: list[str]
     out: Path
     same: bool = False
-    notes: dict[str, Any] = field(default_factory=dict)
+    is_ranking: bool = True
 
 
 def write_streams(table: gpd.GeoDataFrame, path: Path) -> Path:
@@ -44,7 +60,11 @@ def bytes_of_lines(at: Scenario, rng: Rng, out: Path) -> Case:
     """Damage a stream file, or one of a shapefile's parts."""
     name = str(rng.choice(VECTORS))
     ending = str(rng.choice(COMPANIONS.get(name, (Path(name).suffix,))))
-    how = _damage(at[name].with_suffix(ending), rng)
+    damaged = at[name].with_suffix(ending)
+    if damaged.is_dir():  # a file geodatabase: one of its files
+        inside = sorted(path for path in damaged.iterdir() if path.stat().st_size)
+        damaged = inside[int(rng.integers(0, len(inside)))]
+    how = _damage(damaged, rng)
     return Case(f"bytes {name}{ending} {how}", at.argv(out, streams=str(at[name])), out)
 
 
@@ -163,11 +183,53 @@ def odd_rows(at: Scenario, rng: Rng, out: Path) -> Case:
     ]
     order = orders[int(rng.integers(0, len(orders)))]
     with closing(sqlite3.connect(path)) as db, db:
-        for name, count in (("ST_IsEmpty", 1), ("ST_MinX", 1), ("ST_MaxX", 1), ("ST_MinY", 1),
-                            ("ST_MaxY", 1)):  # fmt: skip
-            db.create_function(name, count, lambda _: 0)
+        for name in STANDARD_FUNCTIONS:
+            db.create_function(name, 1, lambda _: 0)
         db.execute(order)
     return Case(f"rows {order}", at.argv(out, "--area-attribute", "km2"), out)
+
+
+def bytes_of_ours(at: Scenario, rng: Rng, out: Path) -> Case:
+    """Damage a ranked file or one between two steps, and hand it to a command that reads it."""
+    ranked, step = at["ranked.gpkg"], at["step.gpkg"]
+    commands = (
+        ["step", "network", str(step), "--out", str(out)],
+        ["explain", str(ranked), "S0001-R0001"],
+        ["near", str(ranked), "--xy", "150100,499925"],
+        ["table", str(ranked), "--out", str(out.with_suffix(".csv"))],
+        ["compare", str(ranked), str(at["other.gpkg"])],
+        ["budget", str(ranked), "--amount", "20000"],
+        ["map", str(ranked), "--out", str(out.with_suffix(".html"))],
+        ["table", str(ranked), "--out", str(out.with_suffix(".xlsx"))],
+    )
+    argv = commands[int(rng.integers(0, len(commands)))]
+    path = step if argv[0] == "step" else ranked
+    how = _rows(path, rng) if rng.random() < 0.4 else _damage(path, rng)
+    return Case(f"ours {argv[0]} {how}", argv, out, is_ranking=False)
+
+
+def _rows(path: Path, rng: Rng) -> str:
+    """Take away or change what stands in one of our own layers."""
+    with closing(sqlite3.connect(path)) as db, db:
+        for name in STANDARD_FUNCTIONS:
+            db.create_function(name, 1, lambda _: 0)
+        layers = [r[0] for r in db.execute("SELECT table_name FROM gpkg_contents ORDER BY 1")]
+        layer = layers[int(rng.integers(0, len(layers)))]
+        columns = [row[1] for row in db.execute(f'PRAGMA table_info("{layer}")')][1:]
+        column = columns[int(rng.integers(0, len(columns)))]
+        orders = (
+            f'DELETE FROM "{layer}"',  # noqa: S608
+            f'UPDATE "{layer}" SET "{column}" = NULL',  # noqa: S608
+            f'UPDATE "{layer}" SET "{column}" = \'x\'',  # noqa: S608
+            f'UPDATE "{layer}" SET "{column}" = -1e300',  # noqa: S608
+            f'UPDATE "{layer}" SET "{column}" = 9e999',  # noqa: S608
+            f'ALTER TABLE "{layer}" RENAME COLUMN "{column}" TO "other"',
+            f"DELETE FROM gpkg_contents WHERE table_name = '{layer}'",  # noqa: S608
+            f'DELETE FROM "{layer}" WHERE fid > 1',  # noqa: S608
+        )
+        order = orders[int(rng.integers(0, len(orders)))]
+        db.execute(order)
+    return order
 
 
 def harmless(at: Scenario, rng: Rng, out: Path) -> Case:
@@ -208,7 +270,7 @@ KINDS: tuple[tuple[float, Callable[[Scenario, Rng, Path], Case]], ...] = (
     (0.16, bytes_of_lines), (0.14, bytes_of_ground), (0.06, bytes_beside), (0.16, odd_lines),
     (0.06, two_odd_lines), (0.16, odd_ground), (0.06, odd_both), (0.06, odd_beside),
     (0.08, odd_settings),
-    (0.03, odd_rows), (0.03, harmless),
+    (0.06, bytes_of_ours), (0.03, odd_rows), (0.03, harmless),
 )  # fmt: skip
 
 

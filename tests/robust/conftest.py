@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from robust.judge import run
+from robust.judge import rank_sound
 from robust.scenario import Scenario, make
 
 
@@ -17,6 +17,5 @@ def sound(tmp_path_factory) -> Scenario:
 @pytest.fixture(scope="session")
 def expected(sound, tmp_path_factory) -> Path:
     out = tmp_path_factory.mktemp("expected") / "ranked.gpkg"
-    code, _, err = run(sound.argv(out))
-    assert code == 0, err
+    rank_sound(sound, out)
     return out

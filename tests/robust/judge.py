@@ -6,6 +6,7 @@ import contextlib
 import io
 import math
 import re
+import shutil
 import sqlite3
 import tempfile
 from contextlib import closing
@@ -14,6 +15,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pyogrio
+from robust.scenario import Scenario
 
 from reachrank.__main__ import main
 from reachrank.schema import LAYERS
@@ -32,7 +34,9 @@ def run(argv: list[str]) -> tuple[int, str, str]:
     return code, out.getvalue(), err.getvalue()
 
 
-def faults(argv: list[str], out: Path, *, sound: Path | None = None) -> tuple[int, list[str]]:
+def faults(
+    argv: list[str], out: Path, *, sound: Path | None = None, is_ranking: bool = True
+) -> tuple[int, list[str]]:
     """Return the exit code of a command and every fault in how it ended.
 
     Parameters
@@ -41,6 +45,8 @@ def faults(argv: list[str], out: Path, *, sound: Path | None = None) -> tuple[in
         The file that it was to write.
     sound
         A ranked file that ``out`` must equal.
+    is_ranking
+        Whether ``out`` is a ranked file, whose numbers can be judged.
     """
     try:
         code, said, err = run(argv)
@@ -64,7 +70,7 @@ def faults(argv: list[str], out: Path, *, sound: Path | None = None) -> tuple[in
     if shown:
         found.append(f"no number is shown: {said[max(0, shown.start() - 60) : shown.end() + 20]}")
     if code == 0:
-        found += wrong_numbers(out)
+        found += wrong_numbers(out) if is_ranking else []
         if sound is not None:
             found += differences(out, sound)
     elif out.exists():
@@ -140,6 +146,17 @@ def differences(path: Path, other: Path) -> list[str]:
             if not x.equals(y):
                 found.append(f"{name}.{column} differs")
     return found
+
+
+def rank_sound(sound: Scenario, expected: Path) -> None:
+    """Rank the sound scenario, and put among its files what commands that come after it read."""
+    code, _, err = run(sound.argv(expected))
+    if code:
+        raise RuntimeError(f"the sound scenario failed: {err}")
+    for name in ("ranked.gpkg", "other.gpkg"):
+        shutil.copy(expected, sound[name])
+    argv = sound.argv(sound["step.gpkg"])
+    run(["step", "read", *argv[1:]])
 
 
 def scratch_folder() -> tempfile.TemporaryDirectory[str]:

@@ -125,8 +125,9 @@ class Scenario:
 def make(folder: Path) -> Scenario:
     """Write the sound inputs, each vector layer and the ground in several formats."""
     folder.mkdir(parents=True, exist_ok=True)
-    for ending in ("gpkg", "shp", "geojson", "fgb"):
+    for ending in ("gpkg", "shp", "geojson", "fgb", "mif", "gdb"):
         lines().to_file(folder / f"streams.{ending}")
+    lines().to_crs("EPSG:4326").to_file(folder / "streams.kml", driver="KML")
     houses().to_file(folder / "houses.gpkg", layer="buildings")
     soils().to_file(folder / "soils.gpkg")
     areas = soils().rename(columns={"texture": "name"})[["name", "geometry"]].iloc[:1]
@@ -136,6 +137,16 @@ def make(folder: Path) -> Scenario:
     write_grid(folder / "strips.tif", z, nodata=-9999.0)
     write_grid(folder / "lzw.tif", np.round(z * 100).astype(np.int32), compress="lzw", scales=0.01)
     write_grid(folder / "dem.asc", np.round(z, 2), driver="AAIGrid", units="", nodata=-9999.0)
+    write_grid(folder / "dem.img", z, driver="HFA", units="")
+    write_grid(folder / "dem.bil", z, driver="EHdr", units="", nodata=-9999.0)
+    (folder / "dem.vrt").write_text(
+        f'<VRTDataset rasterXSize="{COLUMNS}" rasterYSize="{ROWS}"><SRS>{CRS}</SRS><GeoTransform>'
+        f"{WEST}, {CELL}, 0, {NORTH}, 0, {-CELL}</GeoTransform>"
+        '<VRTRasterBand dataType="Float32" band="1"><SimpleSource><SourceFilename '
+        'relativeToVRT="1">dem.tif</SourceFilename><SourceBand>1</SourceBand></SimpleSource>'
+        "</VRTRasterBand></VRTDataset>",
+        encoding="utf-8",
+    )
     canopy = np.where(np.arange(COLUMNS) < 120, 8, 0) * np.ones((ROWS, 1))
     write_grid(folder / "cover.tif", canopy.astype(np.uint8), units="")
     area = np.full(z.shape, 4_000_000.0, np.float32)
