@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 FEW_POINTS = 100
 """Shapes up to this size are mended by their line work, which keeps every part; it takes about a
 second at this size when all their sides cross, and grows with the square of the crossings."""
-MOST_CROSSINGS = 250_000
-"""A shape with more takes over ten seconds and is no building and no soil area."""
-_SAMPLE = 200
+MOST_CROSSINGS = 50_000
+"""A shape with more takes seconds and is no building and no soil area."""
+_SAMPLE = 40
 _BY_STRUCTURE: dict[str, Any] = (
     {"method": "structure", "keep_collapsed": True}
     if "method" in inspect.signature(shapely.make_valid).parameters  # shapely 2.1 and later
