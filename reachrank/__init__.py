@@ -10,6 +10,8 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
+from reachrank.kernel_cache import ensure_cache
+
 if TYPE_CHECKING:
     from reachrank.ranking import Ranking, rank
     from reachrank.survey import BankEdges, bank_edges
@@ -22,6 +24,8 @@ _HOME = {
     "bank_edges": "reachrank.survey",
     "rank": "reachrank.ranking",
 }
+
+ensure_cache()  # before numba is loaded by any module of ours
 
 
 def __getattr__(name: str) -> Any:
