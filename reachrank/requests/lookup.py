@@ -11,6 +11,7 @@ import struct
 from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass
+from math import isfinite
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -185,10 +186,14 @@ class Lookup:
     def _rows(self, layer: str, condition: str, values: tuple[object, ...]) -> Iterator[Row]:
         geometry = self._geometry_column(layer)
         for row in self._select(layer, condition, values):
-            yield Row(
-                _metric({k: row[k] for k in row.keys() if k != geometry}, layer),  # noqa: SIM118
-                geometry_of(row[geometry]) if geometry else None,
-            )
+            own = {k: row[k] for k in row.keys() if k != geometry}  # noqa: SIM118
+            if any(isinstance(value, float) and not isfinite(value) for value in own.values()):
+                raise InputError(
+                    f"The layer {layer} holds a number without end, which no ranking writes;"
+                    " another program has changed the file.",
+                    where=self.where,
+                )
+            yield Row(_metric(own, layer), geometry_of(row[geometry]) if geometry else None)
 
     def _select(
         self, layer: str, condition: str, values: tuple[object, ...] = ()
