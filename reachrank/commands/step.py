@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +21,7 @@ from reachrank.commands.input_options import (
 )
 from reachrank.commands.progress_display import progress_option, showing
 from reachrank.commands.rank import input_files, out_option, profiles_option, units_option
+from reachrank.errors import InputError
 
 STAGES = {
     "network": "Join the lines into a network, direct it, find drainage areas.",
@@ -68,6 +71,25 @@ def read(*, out: str, jobs: int, overwrite: bool, progress_style: str, **given: 
         write_step(tables, ctx, out, stage="read", overwrite=overwrite)
 
 
+@contextmanager
+def needing_what_came_before(name: str, source: str) -> Iterator[None]:
+    """Say plainly where a step was given a file that lacks a layer or column it needs."""
+    from reachrank.schema import LAYERS  # noqa: PLC0415
+
+    known = {*LAYERS, *(column.name for layer in LAYERS.values() for column in layer)}
+    try:
+        yield
+    except KeyError as error:
+        lacking = error.args[0] if error.args else ""
+        if lacking not in known:
+            raise
+        raise InputError(
+            f"The file has no {lacking}, which the step {name} needs.",
+            hint=f"The order of the steps: read, {', '.join(STAGES)}, write.",
+            where=source,
+        ) from error
+
+
 def _command(name: str, text: str) -> click.Command:
     @click.command(name, help=f"{text} IN is the file of the step before.", short_help=text)
     @click.argument("source", metavar="IN.gpkg")
@@ -107,7 +129,7 @@ def _command(name: str, text: str) -> click.Command:
                 allow_remote=allow_remote,
             )  # fmt: skip
             ctx.progress = progress
-            with ctx.dem:
+            with ctx.dem, needing_what_came_before(name, source):
                 tables = run_stage(name, tables, ctx)
             tell_new(ctx)
             write_step(tables, ctx, out, stage=name, overwrite=overwrite)

@@ -76,6 +76,10 @@ def _check(tables: Tables, info: Table | None, where: str) -> None:
         whole = bool(((info["key"] == "stage") & (info["value"] == "write")).any())
     for name, table in tables.items():
         _conforms(table, LAYERS[name], where, whole=whole)
+    if "profiles" in tables and "elevations" in tables["profiles"]:
+        texts = tables["profiles"]["elevations"].dropna()
+        if not texts.str.fullmatch(r"-?\d*(,-?\d*)*").all():
+            raise InputError("The layer profiles holds a damaged profile.", where=where)
 
 
 def _conforms(table: Table, layer: Layer, where: str, *, whole: bool) -> None:

@@ -7,7 +7,6 @@ one question needs a few pages of the file and none of the table libraries.
 from __future__ import annotations
 
 import sqlite3
-import struct
 from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass
@@ -18,6 +17,8 @@ from typing import Any
 
 import shapely
 from pyproj import CRS
+from pyproj.exceptions import CRSError
+from shapely.errors import ShapelyError
 from shapely.geometry.base import BaseGeometry
 
 from reachrank.errors import InputError
@@ -100,25 +101,36 @@ class Lookup:
         """Return the layer ``run_info`` as a mapping, empty where the file has none."""
         if "run_info" not in self.layers:
             return {}
-        return {str(r["key"]): str(r["value"]) for r in self._select("run_info", "")}
+        rows = self._ask("SELECT run_info.key, run_info.value FROM run_info")
+        return {str(row[0]): str(row[1]) for row in rows}
 
     def crs(self, layer: str) -> CRS:
         """Return the CRS of a layer."""
-        row = self._db.execute(
+        rows = self._ask(
             "SELECT s.definition FROM gpkg_geometry_columns AS g JOIN gpkg_spatial_ref_sys AS s "
             "ON s.srs_id = g.srs_id WHERE g.table_name = ?",
             (layer,),
-        ).fetchone()
-        if row is None or not row[0] or row[0] == "undefined":
+        )
+        if not rows or not rows[0][0] or rows[0][0] == "undefined":
             raise InputError(f"The layer {layer} does not say its CRS.", where=self.where)
-        return CRS.from_wkt(row[0])
+        try:
+            return CRS.from_wkt(str(rows[0][0]))
+        except CRSError as error:
+            raise InputError(
+                f"The CRS of the layer {layer} is not understood: {error}.", where=self.where
+            ) from error
 
     def box(self, layer: str) -> Box | None:
         """Return west, south, east, north of a layer, None for an empty one."""
-        row = self._db.execute(
+        rows = self._ask(
             "SELECT min_x, min_y, max_x, max_y FROM gpkg_contents WHERE table_name = ?", (layer,)
-        ).fetchone()
-        return None if row is None or None in tuple(row) else tuple(row)
+        )
+        if not rows or None in tuple(rows[0]):
+            return None
+        if not all(isinstance(value, (int, float)) and isfinite(value) for value in rows[0]):
+            raise InputError(f"The extent of the layer {layer} is damaged.", where=self.where)
+        west, south, east, north = (float(value) for value in rows[0])
+        return west, south, east, north
 
     def count(self, layer: str, column: str) -> int:
         """Return how many rows have a value in a column."""
@@ -126,7 +138,7 @@ class Lookup:
         if name is None:
             return 0
         query = f"SELECT count({_quoted(name)}) FROM {_quoted(layer)}"  # noqa: S608
-        return int(self._db.execute(query).fetchone()[0])
+        return int(self._ask(query)[0][0])
 
     def rows(self, layer: str, column: str, value: object) -> list[Row]:
         """Return the rows whose column has a value, in the order of the file."""
@@ -143,7 +155,7 @@ class Lookup:
         if column is None:
             return []
         index = f"rtree_{layer}_{column}"
-        if self._db.execute("SELECT 1 FROM sqlite_master WHERE name = ?", (index,)).fetchone():
+        if self._ask("SELECT 1 FROM sqlite_master WHERE name = ?", (index,)):
             condition = (
                 f"WHERE rowid IN (SELECT id FROM {_quoted(index)} "  # noqa: S608  (a name of the file)
                 "WHERE maxx >= ? AND maxy >= ? AND minx <= ? AND miny <= ?) ORDER BY rowid"
@@ -193,29 +205,34 @@ class Lookup:
                     " another program has changed the file.",
                     where=self.where,
                 )
-            yield Row(_metric(own, layer), geometry_of(row[geometry]) if geometry else None)
+            try:
+                shape = geometry_of(row[geometry]) if geometry else None
+            except (LookupError, TypeError, ShapelyError) as error:
+                raise InputError(
+                    f"The layer {layer} holds a damaged shape ({error}).", where=self.where
+                ) from error
+            yield Row(_metric(own, layer), shape)
 
     def _select(
         self, layer: str, condition: str, values: tuple[object, ...] = ()
     ) -> list[sqlite3.Row]:
+        return self._ask(f"SELECT * FROM {_quoted(layer)} {condition}", values)  # noqa: S608
+
+    def _ask(self, query: str, values: tuple[object, ...] = ()) -> list[sqlite3.Row]:
         try:
-            with closing(
-                self._db.execute(f"SELECT * FROM {_quoted(layer)} {condition}", values)  # noqa: S608
-            ) as found:
+            with closing(self._db.execute(query, values)) as found:
                 return found.fetchall()
-        except (sqlite3.Error, struct.error) as error:
-            raise InputError(
-                f"The layer {layer} cannot be read: {error}.", where=self.where
-            ) from error
+        except (sqlite3.Error, UnicodeDecodeError) as error:
+            raise InputError(f"The file cannot be read: {error}.", where=self.where) from error
 
     def _geometry_column(self, layer: str) -> str | None:
-        row = self._db.execute(
+        rows = self._ask(
             "SELECT column_name FROM gpkg_geometry_columns WHERE table_name = ?", (layer,)
-        ).fetchone()
-        return None if row is None else str(row[0])
+        )
+        return str(rows[0][0]) if rows else None
 
     def _column(self, layer: str, name: str) -> str | None:
-        has = {row[1] for row in self._db.execute(f"PRAGMA table_info({_quoted(layer)})")}
+        has = {row[1] for row in self._ask(f"PRAGMA table_info({_quoted(layer)})")}
         return next((known for known in (name, us_name(name)[0]) if known in has), None)
 
 

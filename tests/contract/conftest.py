@@ -24,6 +24,8 @@ def a_value(column: Column, row: int) -> Any:
         return None
     if column.name in ("bank", "outside_bank", "worst_bank"):
         return ("left", "right")[row % 2]
+    if column.name == "elevations":
+        return f"{row},12,,-3"
     if column.kind == "str":
         return f"{column.name} {row}"
     if column.kind == "bool":

@@ -198,7 +198,9 @@ def bytes_of_ours(at: Scenario, rng: Rng, out: Path) -> Case:
         ["near", str(ranked), "--xy", "150100,499925"],
         ["table", str(ranked), "--out", str(out.with_suffix(".csv"))],
         ["compare", str(ranked), str(at["other.gpkg"])],
-        ["budget", str(ranked), "--amount", "20000"],
+        ["budget", str(ranked), "--amount", "20000", "--out", str(out)],
+        ["choose", str(ranked), "--ids", "S0001-L001", "--out", str(out)],
+        ["sheets", str(ranked), "--top", "1", "--out", str(out.with_suffix(".pdf"))],
         ["map", str(ranked), "--out", str(out.with_suffix(".html"))],
         ["table", str(ranked), "--out", str(out.with_suffix(".xlsx"))],
     )
@@ -225,7 +227,7 @@ def _rows(path: Path, rng: Rng) -> str:
             f'UPDATE "{layer}" SET "{column}" = 9e999',  # noqa: S608
             f'ALTER TABLE "{layer}" RENAME COLUMN "{column}" TO "other"',
             f"DELETE FROM gpkg_contents WHERE table_name = '{layer}'",  # noqa: S608
-            f'DELETE FROM "{layer}" WHERE fid > 1',  # noqa: S608
+            f'DELETE FROM "{layer}" WHERE rowid > 1',  # noqa: S608
         )
         order = orders[int(rng.integers(0, len(orders)))]
         db.execute(order)

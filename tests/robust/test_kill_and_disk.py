@@ -43,17 +43,17 @@ def crash():
 
 
 def test_a_few_kills(tmp_path):
-    """Four of the hundred of `benchmarks/crash.py`, two of them while the file is written."""
-    counts, faults = crash().kill_often(4, 2, tmp_path)
+    """Two of the hundred of `benchmarks/crash.py`, one of them while the file is written."""
+    counts, faults = crash().kill_often(2, 2, tmp_path)
     assert faults == []
-    assert sum(n for what, n in counts.items() if what.startswith("killed")) >= 2
+    assert sum(n for what, n in counts.items() if what.startswith("killed")) >= 1
 
 
 def test_a_killed_reader_leaves_no_elevations_on_disk(tmp_path):
     assert crash().kill_reader(tmp_path) == []
 
 
-@pytest.mark.parametrize("size", [20_000, 300_000])
+@pytest.mark.parametrize("size", [300_000])
 def test_a_disk_that_takes_no_more(sound, tmp_path, size):
     """A file that may not grow is what a full disk is to the writer."""
     out = tmp_path / "out.gpkg"

@@ -23,7 +23,7 @@ def threes():
     return [tuple(WORDS[i] for i in range(k, k + 3)) for k in range(0, len(WORDS) - 2, 3)]
 
 
-@pytest.mark.parametrize("words", threes()[::4])
+@pytest.mark.parametrize("words", threes()[::6])
 def test_names_reach_terminal_and_file_as_they_are_or_harmless(sound, tmp_path, words):
     path = write_streams(lines().assign(name=words), tmp_path / "streams.gpkg")
     built = houses().assign(kind=[*words, "barn"])
