@@ -242,6 +242,7 @@ def test_a_plain_mosaic_is_read(at):
     ("name", "before"),
     [("n.vrt", " " * 100), ("n.asc", "ncols 4\nnrows 3\n"), ("n.bil", "\x01"), ("n.json", "{}"),
      ("n.tif", "a" * 70), ("n.gti.gpkg", " " * 65)],
+    ids=["vrt", "asc", "bil", "json", "tif", "gti"],
 )  # fmt: skip
 def test_a_service_in_a_virtual_raster_hidden_in_a_mosaic(at, web, name, before):
     """A driver that looks for its mark anywhere in a file's head opens it however it begins."""
