@@ -14,6 +14,7 @@ import pyogrio.errors
 import pyproj.exceptions
 import rasterio
 import rasterio.errors
+import shapely.errors
 
 from reachrank.errors import InputError
 
@@ -72,6 +73,7 @@ def reading(where: str, *, allow_remote: bool = False) -> Iterator[None]:
         pyogrio.errors.FeatureError,
         pyogrio.errors.GeometryError,
         pyproj.exceptions.ProjError,
+        shapely.errors.ShapelyError,
     ) as error:
         raise InputError(f"It cannot be read: {_sentence(error)}", where=where) from error
 
