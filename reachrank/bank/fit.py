@@ -17,67 +17,156 @@ FIGURES = 6
 top (m), slope of the ground behind (m/m), root mean square misfit (m)."""
 GRID_STEPS = 24
 """Steps along the profile of the first grid of knots, where cells are not coarser than that."""
+SUMS = 5
+"""Rows of the prefix sums: offset, elevation, their squares' and product's, see `prefix_sums`."""
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
-def _solve(n, su, sz, suu, suz, a, b, t, p, prior_slope, prior_weight, out):  # type: ignore[no-untyped-def]
-    # sums over [0, a) bed, [a, b) face, [b, n) ground, from prefix sums
-    n_bed = float(a)
+def prefix_sums(u, z, n, sums):  # type: ignore[no-untyped-def]
+    """Fill ``sums[:, :n + 1]`` with running sums of u, w, u u, u w and w w, where w = z - z[0]."""
+    base = z[0]
+    for k in range(SUMS):
+        sums[k, 0] = 0.0
+    for i in range(n):
+        x = u[i]
+        w = z[i] - base
+        sums[0, i + 1] = sums[0, i] + x
+        sums[1, i + 1] = sums[1, i] + w
+        sums[2, i + 1] = sums[2, i] + x * x
+        sums[3, i + 1] = sums[3, i] + x * w
+        sums[4, i + 1] = sums[4, i] + w * w
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def _solve(sums, n, a, b, t, p, prior_slope, prior_weight):  # type: ignore[no-untyped-def]
+    # the normal equations over [0, a) bed, [a, b) face, [b, n) ground, solved by L D L'
+    n_all = float(n)
     n_face = float(b - a)
     n_ground = float(n - b)
-    run = p - t
+    per_run = 1.0 / (p - t)
     # face: r = (u - t) / run
-    fu = su[b] - su[a]
-    fuu = suu[b] - suu[a]
-    fz = sz[b] - sz[a]
-    fuz = suz[b] - suz[a]
-    r1 = (fu - t * n_face) / run
-    r2 = (fuu - 2.0 * t * fu + t * t * n_face) / (run * run)
-    rz = (fuz - t * fz) / run
+    fu = sums[0, b] - sums[0, a]
+    fuu = sums[2, b] - sums[2, a]
+    fz = sums[1, b] - sums[1, a]
+    fuz = sums[3, b] - sums[3, a]
+    r1 = (fu - t * n_face) * per_run
+    r2 = (fuu - 2.0 * t * fu + t * t * n_face) * per_run * per_run
+    rz = (fuz - t * fz) * per_run
     # ground: v = u - p
-    gu = su[n] - su[b]
-    guu = suu[n] - suu[b]
-    gz = sz[n] - sz[b]
-    guz = suz[n] - suz[b]
+    gu = sums[0, n] - sums[0, b]
+    guu = sums[2, n] - sums[2, b]
+    gz = sums[1, n] - sums[1, b]
+    guz = sums[3, n] - sums[3, b]
     v1 = gu - p * n_ground
     v2 = guu - 2.0 * p * gu + p * p * n_ground
-    vz = guz - p * gz
     # unknowns: z0, rise, ground slope
-    a00 = n_bed + n_face + n_ground
     a01 = r1 + n_ground
-    a02 = v1
-    a11 = r2 + n_ground
-    a12 = v1
-    a22 = v2 + prior_weight
-    b0 = sz[n]
-    b1 = rz + gz
-    b2 = vz + prior_weight * prior_slope
-    # Cholesky, three by three
-    if a00 <= 0.0:
-        return np.inf
-    l00 = np.sqrt(a00)
-    l10 = a01 / l00
-    l20 = a02 / l00
-    d1 = a11 - l10 * l10
-    if d1 <= 1e-9:
-        return np.inf
-    l11 = np.sqrt(d1)
-    l21 = (a12 - l20 * l10) / l11
-    d2 = a22 - l20 * l20 - l21 * l21
-    if d2 <= 1e-12:
-        return np.inf
-    l22 = np.sqrt(d2)
-    y0 = b0 / l00
-    y1 = (b1 - l10 * y0) / l11
-    y2 = (b2 - l20 * y0 - l21 * y1) / l22
-    g = y2 / l22
-    rise = (y1 - l21 * g) / l11
-    z0 = (y0 - l10 * rise - l20 * g) / l00
-    out[0] = z0
-    out[1] = rise
-    out[2] = g
+    per_all = 1.0 / n_all
+    l10 = a01 * per_all
+    l20 = v1 * per_all
+    b0 = sums[1, n]
+    y1 = rz + gz - l10 * b0
+    d1 = r2 + n_ground - l10 * a01
+    e = v1 - l20 * a01
+    per_d1 = 1.0 / d1
+    l21 = e * per_d1
+    d2 = v2 + prior_weight - l20 * v1 - l21 * e
+    y2 = guz - p * gz + prior_weight * prior_slope - l20 * b0 - l21 * y1
+    per_d2 = 1.0 / d2
+    ground = y2 * per_d2
+    rise = (y1 - e * ground) * per_d1
     # misfit + prior = zz - x.b  (zz added by the caller)
-    return -(z0 * b0 + rise * b1 + g * b2) + prior_weight * prior_slope * prior_slope
+    value = -(b0 * b0 * per_all + y1 * y1 * per_d1 + y2 * y2 * per_d2)
+    if not (d1 > 1e-9 and d2 > 1e-12):
+        value = np.inf
+    return value, rise, ground
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def fit_sums(  # type: ignore[no-untyped-def]
+    sums,
+    n,
+    first,
+    du,
+    base,
+    least_run,
+    least_rise,
+    first_toe,
+    last_toe,
+    ground_least,
+    prior_slope,
+    prior_weight,
+    start_toe,
+    start_top,
+    halvings,
+    result,
+):
+    """Fit bed, face and ground to the first ``n`` samples behind `prefix_sums`.
+
+    Samples lie at ``first + i du``; ``base`` is the elevation that the sums count from. The rest is
+    as in `fit_bank`.
+    """
+    last = first + (n - 1) * du
+    step = max(2.0 * least_run, du, (last - first) / GRID_STEPS)
+    best = np.inf
+    best_t = start_toe
+    best_p = start_top
+    last_top = last - ground_least
+    if np.isnan(start_toe):
+        t = max(first_toe, first + du)
+        while t <= last_toe:
+            a = int((t - first) / du) + 1
+            p = t + least_run
+            while p <= last_top:
+                b = min(max(int((p - first) / du) + 1, a), n)
+                value, rise, ground = _solve(sums, n, a, b, t, p, prior_slope, prior_weight)
+                if value < best and rise >= least_rise and rise > 1.5 * ground * (p - t):
+                    best = value
+                    best_t = t
+                    best_p = p
+                p += step
+            t += step
+        if np.isnan(best_t):
+            return False
+    # refine both knots between the samples by shrinking steps around the best pair
+    span = 0.5 * step
+    for _ in range(halvings):
+        centre_t = best_t
+        centre_p = best_p
+        for i in range(-1, 2):
+            t = centre_t + i * span
+            if t < first + 0.5 * du or t > last_toe:
+                continue
+            a = int((t - first) / du) + 1
+            for j in range(-1, 2):
+                p = centre_p + j * span
+                if p - t < least_run or p > last_top:
+                    continue
+                b = min(max(int((p - first) / du) + 1, a), n)
+                value, rise, ground = _solve(sums, n, a, b, t, p, prior_slope, prior_weight)
+                if value < best and rise >= least_rise and rise > 1.5 * ground * (p - t):
+                    best = value
+                    best_t = t
+                    best_p = p
+        span *= 0.5
+    if not np.isfinite(best):
+        return False
+    a = int((best_t - first) / du) + 1
+    b = min(max(int((best_p - first) / du) + 1, a), n)
+    value, rise, ground = _solve(sums, n, a, b, best_t, best_p, prior_slope, prior_weight)
+    n_face = float(b - a)
+    face = (sums[0, b] - sums[0, a] - best_t * n_face) / (best_p - best_t)
+    n_ground = float(n - b)
+    behind = sums[0, n] - sums[0, b] - best_p * n_ground
+    z0 = (sums[1, n] - rise * (face + n_ground) - ground * behind) / n
+    misfit = value + prior_weight * prior_slope * prior_slope + sums[4, n]
+    result[Z_BED] = z0 + base
+    result[RISE] = rise
+    result[TOE] = best_t
+    result[TOP] = best_p
+    result[GROUND] = ground
+    result[MISFIT] = np.sqrt(max(misfit, 0.0) / n)
+    return True
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
@@ -128,70 +217,9 @@ def fit_bank(  # type: ignore[no-untyped-def]
     n = u.size
     if n < 5:
         return False
-    du = u[1] - u[0]
-    base = z[0]
-    su = np.zeros(n + 1)
-    sz = np.zeros(n + 1)
-    suu = np.zeros(n + 1)
-    suz = np.zeros(n + 1)
-    zz = 0.0
-    for i in range(n):
-        w = z[i] - base
-        su[i + 1] = su[i] + u[i]
-        sz[i + 1] = sz[i] + w
-        suu[i + 1] = suu[i] + u[i] * u[i]
-        suz[i + 1] = suz[i] + u[i] * w
-        zz += w * w
-    step = max(2.0 * least_run, du, (u[n - 1] - u[0]) / GRID_STEPS)
-    work = np.empty(3)
-    best = np.inf
-    best_t = start_toe
-    best_p = start_top
-    last_top = u[n - 1] - ground_least
-    t = max(first_toe, u[0] + du) if np.isnan(start_toe) else np.inf
-    while t <= last_toe:
-        a = int(np.floor((t - u[0]) / du)) + 1
-        p = t + least_run
-        while p <= last_top:
-            b = int(np.floor((p - u[0]) / du)) + 1
-            b = min(max(b, a), n)
-            value = _solve(n, su, sz, suu, suz, a, b, t, p, prior_slope, prior_weight, work)
-            if value < best and work[1] >= least_rise and work[1] / (p - t) > 1.5 * work[2]:
-                best = value
-                best_t = t
-                best_p = p
-            p += step
-        t += step
-    if np.isnan(best_t):
-        return False
-    # refine both knots between the samples by shrinking steps around the best pair
-    span = 0.5 * step
-    for _ in range(halvings):
-        centre_t = best_t
-        centre_p = best_p
-        for i in range(-1, 2):
-            for j in range(-1, 2):
-                t = centre_t + i * span
-                p = centre_p + j * span
-                if t < u[0] + 0.5 * du or t > last_toe or p - t < least_run or p > last_top:
-                    continue
-                a = int(np.floor((t - u[0]) / du)) + 1
-                b = min(max(int(np.floor((p - u[0]) / du)) + 1, a), n)
-                value = _solve(n, su, sz, suu, suz, a, b, t, p, prior_slope, prior_weight, work)
-                if value < best and work[1] >= least_rise and work[1] / (p - t) > 1.5 * work[2]:
-                    best = value
-                    best_t = t
-                    best_p = p
-        span *= 0.5
-    if not np.isfinite(best):
-        return False
-    a = int(np.floor((best_t - u[0]) / du)) + 1
-    b = min(max(int(np.floor((best_p - u[0]) / du)) + 1, a), n)
-    value = _solve(n, su, sz, suu, suz, a, b, best_t, best_p, prior_slope, prior_weight, work)
-    result[Z_BED] = work[0] + base
-    result[RISE] = work[1]
-    result[TOE] = best_t
-    result[TOP] = best_p
-    result[GROUND] = work[2]
-    result[MISFIT] = np.sqrt(max(value + zz, 0.0) / n)
-    return True
+    sums = np.empty((SUMS, n + 1))
+    prefix_sums(u, z, n, sums)
+    return fit_sums(
+        sums, n, u[0], u[1] - u[0], z[0], least_run, least_rise, first_toe, last_toe, ground_least,
+        prior_slope, prior_weight, start_toe, start_top, halvings, result,
+    )  # fmt: skip

@@ -8,7 +8,18 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from reachrank.bank.fit import FIGURES, GROUND, MISFIT, RISE, TOE, TOP, Z_BED, fit_bank
+from reachrank.bank.fit import (
+    FIGURES,
+    GROUND,
+    MISFIT,
+    RISE,
+    SUMS,
+    TOE,
+    TOP,
+    Z_BED,
+    fit_sums,
+    prefix_sums,
+)
 from reachrank.settings.sections import SectionsSettings
 
 Float = NDArray[np.float64]
@@ -94,6 +105,64 @@ class Side:
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
+def _fit_row(  # type: ignore[no-untyped-def]
+    profile, offsets, half, end, cell, least_rise, prior_slope, prior_weight, halvings,
+    u, z, sums, result,
+):  # fmt: skip
+    # the bank of one profile; ``result`` holds knots to start from, or NaN to try them all
+    step = offsets[1] - offsets[0]
+    inner = max(-(half - cell), half - max(4.0 * cell, 1.4 * half))
+    inner = min(inner, half - 1.5 * cell)
+    turn = 0
+    if not np.isnan(result[TOP]):
+        turn = 1
+        end = min(end, _far_enough(result, cell))
+    count = 0
+    for m in range(max(0, int((inner - offsets[0]) / step) - 1), offsets.size):
+        o = offsets[m]
+        if o < inner - 1e-9:
+            continue
+        if o > end + 1e-9:
+            break
+        value = profile[m]
+        if np.isnan(value):
+            if o < half:
+                count = 0
+                continue
+            break
+        u[count] = o
+        z[count] = value
+        count += 1
+    if count < 6 or u[0] > half:
+        return False
+    prefix_sums(u, z, count, sums)
+    found = False
+    # the second turn looks no farther than needed behind the top that the first one found, and
+    # starts from there
+    while turn < 2:
+        found = fit_sums(
+            sums, count, u[0], step, z[0], 0.5 * cell, least_rise, 0.2 * half,
+            2.0 * half + 3.0 * cell, 1.5 * cell, prior_slope, prior_weight, result[TOE],
+            result[TOP], 2 if turn == 0 else halvings, result,
+        )  # fmt: skip
+        if not found or turn == 1:
+            break
+        end = min(end, _far_enough(result, cell))
+        while count > 0 and u[count - 1] > end + 1e-9:
+            count -= 1
+        if count < 6:
+            break
+        turn += 1
+    return found
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def _far_enough(result, cell):  # type: ignore[no-untyped-def]
+    # how far out the ground behind a top tells its slope
+    return result[TOP] + max(4.0 * cell, 0.8 * (result[TOP] - result[TOE]), 3.0)
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
 def measure_rows(  # type: ignore[no-untyped-def]
     strip,
     offsets,
@@ -108,89 +177,89 @@ def measure_rows(  # type: ignore[no-untyped-def]
     lip_ratio,
     most_rise,
     halvings,
+    anchor_rows,
     is_open,
     out,
 ):
     """Fit one side at every row that is still open.
 
+    All pairs of knots are tried at every ``anchor_rows``-th open row alone. Between two of them
+    that agree within two cells the fit starts from their mean: along a channel that has been
+    smoothed a bank does not jump there and back in between.
+
     ``out`` is (rows, 6) as in `fit_bank`, NaN before the first look. A row with a true top is
     filled and closed, one with a tiny step filled and left open, the others keep NaN and stay open.
     """
-    rows = strip.shape[0]
     columns = offsets.size
     u = np.empty(columns)
     z = np.empty(columns)
+    sums = np.empty((SUMS, columns + 1))
     result = np.empty(FIGURES)
-    for i in range(rows):
-        if not is_open[i]:
-            continue
-        half = 0.5 * width[i]
-        if np.isnan(half):
-            continue
-        inner = max(-(half - cell), half - max(4.0 * cell, 1.4 * half))
-        inner = min(inner, half - 1.5 * cell)
-        end = min(room[i], half + look[i])
-        found = False
-        result[TOE] = np.nan
-        result[TOP] = np.nan
-        # the second turn looks no farther than needed behind the top that the first one found, and
-        # starts from there
-        for turn in range(2):
-            count = 0
-            for m in range(columns):
-                o = offsets[m]
-                if o < inner - 1e-9 or o > end + 1e-9:
-                    continue
-                value = strip[i, m]
-                if np.isnan(value):
-                    if o < half:
-                        count = 0
-                        continue
-                    break
-                u[count] = o
-                z[count] = value
-                count += 1
-            if count < 6 or u[0] > half:
-                break
-            found = fit_bank(
-                u[:count],
-                z[:count],
-                0.5 * cell,
-                least_rise,
-                0.2 * half,
-                2.0 * half + 3.0 * cell,
-                1.5 * cell,
-                prior_slope,
-                prior_weight,
-                result[TOE],
-                result[TOP],
-                3 if turn == 0 else halvings,
-                result,
-            )
-            if not found:
-                break
-            run = result[TOP] - result[TOE]
-            end = min(end, result[TOP] + max(4.0 * cell, 0.8 * run, 3.0))
-        if not found:
-            continue
-        slope = result[RISE] / (result[TOP] - result[TOE])
-        if slope < least_slope or result[GROUND] > lip_ratio * slope or result[RISE] > most_rise:
-            continue
-        if not np.isnan(out[i, RISE]):
-            # a step was found before: the bank proper is steeper, much higher and starts close by
-            step_slope = out[i, RISE] / (out[i, TOP] - out[i, TOE])
-            is_near = result[TOE] <= out[i, TOP] + half
-            if slope < step_slope or result[RISE] < 2.0 * out[i, RISE] or not is_near:
+    todo = np.flatnonzero(is_open)
+    count = todo.size
+    anchors = (count - 1) // anchor_rows + 2 if count else 0
+    knots = np.full((anchors, 2), np.nan)
+    for pass_ in range(2):
+        for n in range(count):
+            is_anchor = n % anchor_rows == 0 or n == count - 1
+            if is_anchor != (pass_ == 0):
                 continue
-        # a rise that is tiny for the channel's width may be a step in the bank: look again farther
-        is_open[i] = result[RISE] < width[i] * TINY_RISE_WIDTHS
-        for k in range(FIGURES):
-            out[i, k] = result[k]
+            i = todo[n]
+            half = 0.5 * width[i]
+            if np.isnan(half):
+                continue
+            before = n // anchor_rows
+            if is_anchor and n % anchor_rows:
+                before += 1
+            result[TOE] = np.nan
+            result[TOP] = np.nan
+            if not is_anchor:
+                agree = (
+                    abs(knots[before, 0] - knots[before + 1, 0]) <= 2.0 * cell
+                    and abs(knots[before, 1] - knots[before + 1, 1]) <= 2.0 * cell
+                )
+                if agree:
+                    result[TOE] = 0.5 * (knots[before, 0] + knots[before + 1, 0])
+                    result[TOP] = 0.5 * (knots[before, 1] + knots[before + 1, 1])
+            end = min(room[i], half + look[i])
+            started = not np.isnan(result[TOP])
+            found = _fit_row(
+                strip[i], offsets, half, end, cell, least_rise, prior_slope, prior_weight,
+                halvings, u, z, sums, result,
+            )  # fmt: skip
+            if not found and started:
+                result[TOE] = np.nan
+                result[TOP] = np.nan
+                found = _fit_row(
+                    strip[i], offsets, half, end, cell, least_rise, prior_slope, prior_weight,
+                    halvings, u, z, sums, result,
+                )  # fmt: skip
+            if not found:
+                continue
+            if is_anchor:
+                knots[before, 0] = result[TOE]
+                knots[before, 1] = result[TOP]
+            run = result[TOP] - result[TOE]
+            slope = result[RISE] / run
+            is_lip = result[GROUND] <= lip_ratio * slope
+            if slope < least_slope or not is_lip or result[RISE] > most_rise:
+                continue
+            if not np.isnan(out[i, RISE]):
+                # a step was found before: the bank proper is steeper, much higher and close by
+                step_slope = out[i, RISE] / (out[i, TOP] - out[i, TOE])
+                is_near = result[TOE] <= out[i, TOP] + half
+                if slope < step_slope or result[RISE] < 2.0 * out[i, RISE] or not is_near:
+                    continue
+            # a rise that is tiny for the channel may be a step in the bank: look again farther
+            is_open[i] = result[RISE] < width[i] * TINY_RISE_WIDTHS
+            for k in range(FIGURES):
+                out[i, k] = result[k]
 
 
 def measure_side(
     strip: Float, offsets_m: Float, sign: float, width_m: Float, room_m: Float, cell_m: float,
-    look_m: Float, rules: BankRules, halvings: int, is_open: NDArray[np.bool_], out: Float,
+    look_m: Float, rules: BankRules, halvings: int, anchor_rows: int, is_open: NDArray[np.bool_],
+    out: Float,
 ) -> None:  # fmt: skip
     """Look for one bank along a strip, at the stations where it is still open.
 
@@ -210,6 +279,8 @@ def measure_side(
         How far beyond the toe this look goes, shape (stations,).
     halvings
         How finely the knots are placed: a cell divided by two to this power.
+    anchor_rows
+        All knots are tried at every such station, see `measure_rows`.
     is_open, out
         Shapes (stations,) and (stations, 6): changed in place as `measure_rows` says.
     """
@@ -220,7 +291,8 @@ def measure_side(
     measure_rows(
         np.ascontiguousarray(ordered), np.ascontiguousarray(outward), width_m, room_m, cell_m,
         rules.least_rise_m, rules.ground_prior_slope, prior_weight, look_m,
-        rules.least_face_slope, rules.lip_ratio, rules.most_rise_m, halvings, is_open, out,
+        rules.least_face_slope, rules.lip_ratio, rules.most_rise_m, halvings,
+        anchor_rows, is_open, out,
     )  # fmt: skip
 
 

@@ -99,6 +99,8 @@ def _first_width(strip: Float, offsets: Float, at: Float, rise_m: float, step_m:
     return median_along(width, np.full(width.size, max(2, round(15.0 / step_m)), np.int64))
 
 
+ANCHOR_ROWS = 4
+"""All pairs of knots are tried at every fourth station; the strip was smoothed over as many."""
 RECUT_SHARE = 0.04
 """Share of the stations of a stream without a true top from which on the look is made longer."""
 
@@ -136,7 +138,7 @@ def both_sides(
         for side, sign in ((0, 1.0), (1, -1.0)):
             measure_side(
                 calm, offsets, sign, width_m, room[side], cell, look, rules,
-                3 + samples_per_cell, still_open[side], figures[side],
+                3 + samples_per_cell, ANCHOR_ROWS, still_open[side], figures[side],
             )  # fmt: skip
         farther = np.minimum(2.0 * look, np.maximum(2.0 * rules.look_m, 4.0 * width_m))
         farther = np.minimum(farther, rules.look_most_m)

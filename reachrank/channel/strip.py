@@ -81,20 +81,66 @@ def smooth_along(strip: Float, sigma_rows: Float) -> Float:
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
+def _enter(ordered, count, value):  # type: ignore[no-untyped-def]
+    # put a value into an ordered window; missing ones are not kept
+    if np.isnan(value):
+        return count
+    at = np.searchsorted(ordered[:count], value)
+    for k in range(count, at, -1):
+        ordered[k] = ordered[k - 1]
+    ordered[at] = value
+    return count + 1
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def _leave(ordered, count, value):  # type: ignore[no-untyped-def]
+    # take a value out of an ordered window
+    if np.isnan(value):
+        return count
+    for k in range(np.searchsorted(ordered[:count], value), count - 1):
+        ordered[k] = ordered[k + 1]
+    return count - 1
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
 def running_median(values, half, out):  # type: ignore[no-untyped-def]
-    """Fill ``out`` with the median of each value's neighbours within ``half[i]``, NaN left out."""
+    """Fill ``out`` with the median of each value's neighbours within ``half[i]``, NaN left out.
+
+    The window stays in order while it moves: each value is found once on its way in and out.
+    """
     n = values.size
     most = 0
     for i in range(n):
         most = max(most, half[i])
-    window = np.empty(2 * most + 1)
+    ordered = np.empty(min(n, 2 * most + 1) + 1)
+    count = 0
+    first = 0  # the window holds the values from first up to last
+    last = 0
     for i in range(n):
-        count = 0
-        for k in range(max(0, i - half[i]), min(n, i + half[i] + 1)):
-            if not np.isnan(values[k]):
-                window[count] = values[k]
-                count += 1
-        out[i] = np.median(window[:count]) if count else np.nan
+        new_first = max(0, i - half[i])
+        new_last = min(n, i + half[i] + 1)
+        if new_first >= last:
+            count = 0
+            first = new_first
+            last = new_first
+        while first < new_first:
+            count = _leave(ordered, count, values[first])
+            first += 1
+        while last > new_last:
+            last -= 1
+            count = _leave(ordered, count, values[last])
+        while first > new_first:
+            first -= 1
+            count = _enter(ordered, count, values[first])
+        while last < new_last:
+            count = _enter(ordered, count, values[last])
+            last += 1
+        if not count:
+            out[i] = np.nan
+        elif count % 2:
+            out[i] = ordered[count // 2]
+        else:
+            out[i] = 0.5 * (ordered[count // 2 - 1] + ordered[count // 2])
 
 
 def median_along(values: Float, half_rows: NDArray[np.int64]) -> Float:
