@@ -29,6 +29,9 @@ Float = NDArray[np.float64]
 STEP_WIDTHS = 0.25
 """Step of the centreline in toe widths, never under a cell: the bank fits are averaged over longer
 stretches anyway."""
+FIT_WIDTHS = 0.5
+"""From one fit of the banks to the next in all moves of the line but the last, in toe widths: the
+strip is smoothed along the channel by about as much."""
 BLOCKED_RISE_M = 0.5
 """A bed this far above its neighbours does not tell where the channel's middle is."""
 
@@ -108,12 +111,17 @@ RECUT_SHARE = 0.04
 def both_sides(
     surface: Surface, xy: Float, normal: Float, width_m: Float, step_m: float,
     settings: ChannelSettings, rules: BankRules, others: Float | None = None,
-    samples_per_cell: int = 2,
+    samples_per_cell: int = 2, rows: NDArray[np.int64] | None = None,
 ) -> tuple[Side, Side, Float, Float]:  # fmt: skip
     """Cut the strip square to a line and fit both banks at every point of it.
 
     Where a look ends before the ground levels off, the strip is cut again twice as wide, as long as
     another part of the stream does not own the ground there.
+
+    Parameters
+    ----------
+    rows
+        Numbers of the points whose banks are wanted, all by default.
 
     Returns
     -------
@@ -123,24 +131,26 @@ def both_sides(
         The raw strip (before smoothing along the channel) and its offsets.
     """
     cell = surface.cell_m
+    at = np.arange(len(xy)) if rows is None else rows
+    width_there = width_m[at]
     widest = float(np.nanmax(width_m)) if np.isfinite(width_m).any() else 4.0 * cell
-    look = np.clip(rules.look_widths * width_m, rules.look_m, rules.look_most_m)
+    look = np.clip(rules.look_widths * width_there, rules.look_m, rules.look_most_m)
     broad = smooth_line(xy, 0.5 * usual_width_m(width_m, step_m) / step_m)
     across = left_normals(tangents(broad))
-    figures = [np.full((len(xy), FIGURES), np.nan) for _ in range(2)]
-    still_open = [np.ones(len(xy), bool) for _ in range(2)]
+    figures = [np.full((at.size, FIGURES), np.nan) for _ in range(2)]
+    still_open = [np.ones(at.size, bool) for _ in range(2)]
     for _ in range(3):
         half = 0.5 * widest + float(look.max()) + cell
         offsets = _offsets(half, cell / samples_per_cell)
         room = side_room_m(broad, across, half, others)
         strip = cut_strip(surface, xy, normal, offsets, *room)
-        calm = smooth_along(strip, settings.along_smoothing_widths * width_m / step_m)
+        calm = smooth_along(strip, settings.along_smoothing_widths * width_there / step_m, at)
         for side, sign in ((0, 1.0), (1, -1.0)):
             measure_side(
-                calm, offsets, sign, width_m, room[side], cell, look, rules,
+                calm, offsets, sign, width_there, room[side][at], cell, look, rules,
                 3 + samples_per_cell, ANCHOR_ROWS, still_open[side], figures[side],
             )  # fmt: skip
-        farther = np.minimum(2.0 * look, np.maximum(2.0 * rules.look_m, 4.0 * width_m))
+        farther = np.minimum(2.0 * look, np.maximum(2.0 * rules.look_m, 4.0 * width_there))
         farther = np.minimum(farther, rules.look_most_m)
         if max(o.mean() for o in still_open) < RECUT_SHARE or (farther <= look).all():
             break
@@ -191,12 +201,67 @@ def median_half_rows(width_m: Float, widths: float, step_m: float) -> NDArray[np
     return np.maximum(1, np.round(0.5 * widths * safe / step_m)).astype(np.int64)
 
 
-def _centreline_step_m(width_m: Float, cell_m: float) -> float:
-    """Return the step of the centreline, in quarter cells: a hair of width changes nothing."""
+def _centreline_step_m(width_m: Float, cell_m: float) -> tuple[float, int]:
+    """Return the step of the centreline and how many steps lie from fit to fit of a bank.
+
+    The width counts in whole cells, so that a hair of it changes nothing.
+    """
     if not (width_m > 0).any():
-        return cell_m
-    wanted = STEP_WIDTHS * float(np.nanquantile(width_m, 0.2)) / cell_m
-    return cell_m * max(1.0, round(4.0 * wanted) / 4.0)
+        return cell_m, 1
+    cells = float(round(float(np.nanquantile(width_m, 0.2)) / cell_m))
+    step = max(1.0, STEP_WIDTHS * cells)
+    return cell_m * step, max(1, int(FIT_WIDTHS * cells / step + 0.5))
+
+
+def _recentred(
+    base: Float, width_m: Float, step_m: float, every: int, surface: Surface,
+    settings: ChannelSettings, rules: BankRules, samples_per_cell: int,
+) -> tuple[Float, Float, Float]:  # fmt: skip
+    """Move a line to the middle of the toes that are found square to it.
+
+    Banks are fitted at every ``every``-th point; the strip they are fitted to was smoothed over as
+    many.
+
+    Returns
+    -------
+    line, width_m, bed_m
+        At all points of the base line.
+    """
+    normal = left_normals(tangents(base))
+    at = _some_rows(len(base), every)
+    left, right, _, _ = both_sides(
+        surface, base, normal, width_m, step_m, settings, rules,
+        samples_per_cell=samples_per_cell, rows=at,
+    )  # fmt: skip
+    step, width = step_m * every, width_m[at]
+    window = median_half_rows(width, settings.median_widths, step)
+    bed = bed_level_m(cut_bed(surface, base[at], normal[at], width))
+    blocked = blocked_rows(bed, width, step, BLOCKED_RISE_M)
+    left_toe = np.where(blocked, np.nan, median_along(left.toe_m, window))
+    right_toe = np.where(blocked, np.nan, median_along(right.toe_m, window))
+    fresh = median_along(left_toe + right_toe, 3 * window)
+    width = np.where(np.isfinite(fresh), fresh, width)
+    width = smooth_values(width, window.astype(np.float64))
+    width = np.clip(width, 1.5 * surface.cell_m, None)
+    left_toe = np.where(np.isfinite(left_toe), left_toe, width - right_toe)
+    right_toe = np.where(np.isfinite(right_toe), right_toe, width - left_toe)
+    middle = 0.5 * (left_toe - right_toe)
+    middle = smooth_values(middle, settings.centre_smoothing_widths * width / step)
+    bed = median_along(np.where(blocked, np.nan, bed), window)
+    every_row = np.arange(len(base))
+    known = np.isfinite(bed)
+    bed = np.interp(every_row, at[known], bed[known]) if known.any() else np.full(len(base), np.nan)
+    line = _moved(base, normal, np.interp(every_row, at, np.nan_to_num(middle)))
+    return line, np.interp(every_row, at, width), bed
+
+
+def _some_rows(count: int, every: int) -> NDArray[np.int64]:
+    """Return about every ``every``-th row number, first and last among them, the same both ways."""
+    pieces = max(1, round((count - 1) / every))
+    i = np.arange(pieces + 1)
+    lower = np.minimum(i, pieces - i)
+    row = (lower * (count - 1) + pieces // 2) // pieces
+    return np.unique(np.where(i == lower, row, count - 1 - row))
 
 
 def find_channel(
@@ -241,41 +306,20 @@ def find_channel(
     width = np.interp(rows, rows[known], width[known])  # a width in every gap, or none is any
     is_cramped = float(np.nanmedian(width)) > 0.7 * half
     along = arc_length(xy)
-    step = _centreline_step_m(width, cell)
+    step, every = _centreline_step_m(width, cell)
     line = smooth_line(resample(xy, step), 1.5 * cell / step)
     width = np.interp(np.linspace(0, 1, len(line)), along / along[-1], width)
     width = np.clip(width, 2.0 * cell, None)
     bed = np.full(len(line), np.nan)
-    for turn in range(settings.recentre_rounds):
+    for turn in reversed(range(settings.recentre_rounds)):
         usual = usual_width_m(width, step)
         base = smooth_line(line, settings.base_smoothing_widths * usual / step)
         base = resample(base, step)
         width = np.interp(np.linspace(0, 1, len(base)), np.linspace(0, 1, len(width)), width)
-        normal = left_normals(tangents(base))
-        left, right, _, _ = both_sides(
-            surface,
-            base,
-            normal,
-            width,
-            step,
-            settings,
-            rules,
-            samples_per_cell=1 if turn < settings.recentre_rounds - 1 else 2,
-        )
-        rows = median_half_rows(width, settings.median_widths, step)
-        bed = bed_level_m(cut_bed(surface, base, normal, width))
-        blocked = blocked_rows(bed, width, step, BLOCKED_RISE_M)
-        left_toe = np.where(blocked, np.nan, median_along(left.toe_m, rows))
-        right_toe = np.where(blocked, np.nan, median_along(right.toe_m, rows))
-        fresh = median_along(left_toe + right_toe, 3 * rows)
-        width = np.where(np.isfinite(fresh), fresh, width)
-        width = np.clip(smooth_values(width, rows.astype(np.float64)), 1.5 * cell, None)
-        left_toe = np.where(np.isfinite(left_toe), left_toe, width - right_toe)
-        right_toe = np.where(np.isfinite(right_toe), right_toe, width - left_toe)
-        middle = 0.5 * (left_toe - right_toe)
-        middle = smooth_values(middle, settings.centre_smoothing_widths * width / step)
-        line = _moved(base, normal, middle)
-        bed = median_along(np.where(blocked, np.nan, bed), rows)
+        line, width, bed = _recentred(
+            base, width, step, every if turn else 1, surface, settings, rules,
+            samples_per_cell=1 if turn else 2,
+        )  # fmt: skip
     count = len(line)
     line = resample(line, step)
     share, there = np.linspace(0, 1, count), np.linspace(0, 1, len(line))

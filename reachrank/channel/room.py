@@ -16,17 +16,17 @@ Float = NDArray[np.float64]
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
 def touching_radius(  # type: ignore[no-untyped-def]
-    x, y, normal_x, normal_y, ox, oy, starts, members, cell, x0, y0, nx, ny, most, out
+    x, y, normal_x, normal_y, ox, oy, starts, members, cell, x0, y0, nx, ny, most, left, right
 ):
-    """Fill ``out[i]`` with the touching circle's radius on the normal's side, at most ``most``.
+    """Fill ``left[i]`` and ``right[i]`` with the touching circles' radii, at most ``most``.
 
     The circle through p with its middle at p + r n passes through q when
     r = |q - p|^2 / (2 (q - p).n). Other points come from a grid of square bins.
     """
-    reach = 2.0 * most
-    bins = int(np.ceil(reach / cell))
+    bins = int(np.ceil(2.0 * most / cell))
     for i in range(x.size):
-        least = most
+        least_left = most
+        least_right = most
         column = int((x[i] - x0) / cell)
         row = int((y[i] - y0) / cell)
         for r in range(max(0, row - bins), min(ny, row + bins + 1)):
@@ -36,15 +36,17 @@ def touching_radius(  # type: ignore[no-untyped-def]
                     k = members[m]
                     dx = ox[k] - x[i]
                     dy = oy[k] - y[i]
-                    ahead = dx * normal_x[i] + dy * normal_y[i]
-                    if ahead <= 1e-9:
-                        continue
                     square = dx * dx + dy * dy
                     if square < 1e-6:
                         continue
-                    radius = square / (2.0 * ahead)
-                    least = min(least, radius)
-        out[i] = least
+                    twice_ahead = 2.0 * (dx * normal_x[i] + dy * normal_y[i])
+                    if twice_ahead > 2e-9:
+                        if square < least_left * twice_ahead:
+                            least_left = square / twice_ahead
+                    elif twice_ahead < -2e-9 and square < -least_right * twice_ahead:
+                        least_right = -square / twice_ahead
+        left[i] = least_left
+        right[i] = least_right
 
 
 def side_room_m(
@@ -78,13 +80,10 @@ def side_room_m(
     ).astype(np.int64)
     members = np.argsort(bin_of, kind="stable")
     starts = np.searchsorted(bin_of[members], np.arange(nx * ny + 1))
-    sides = []
-    for sign in (1.0, -1.0):
-        out = np.empty(len(xy))
-        touching_radius(
-            xy[:, 0].copy(), xy[:, 1].copy(), sign * normal[:, 0], sign * normal[:, 1],
-            obstacles[:, 0].copy(), obstacles[:, 1].copy(), starts, members,
-            cell, x0, y0, nx, ny, most_m, out,
-        )  # fmt: skip
-        sides.append(out)
-    return sides[0], sides[1]
+    left, right = np.empty(len(xy)), np.empty(len(xy))
+    touching_radius(
+        xy[:, 0].copy(), xy[:, 1].copy(), normal[:, 0].copy(), normal[:, 1].copy(),
+        obstacles[:, 0].copy(), obstacles[:, 1].copy(), starts, members,
+        cell, x0, y0, nx, ny, most_m, left, right,
+    )  # fmt: skip
+    return left, right

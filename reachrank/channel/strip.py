@@ -45,18 +45,19 @@ def cut_strip(
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
-def smooth_rows(strip, sigma, out):  # type: ignore[no-untyped-def]
-    """Gaussian average along the line (axis 0), each row with its own sigma in rows.
+def smooth_rows(strip, sigma, at, out):  # type: ignore[no-untyped-def]
+    """Gaussian average along the line (axis 0) at some rows, each with its own sigma in rows.
 
     Missing values are passed over; a value stays missing where it was missing.
     """
     rows, columns = strip.shape
     total = np.empty(columns)
     weight = np.empty(columns)
-    for i in range(rows):
-        s = sigma[i]
+    for n in range(at.size):
+        i = at[n]
+        s = sigma[n]
         if s < 0.2:
-            out[i] = strip[i]
+            out[n] = strip[i]
             continue
         half = int(np.ceil(3.0 * s))
         total[:] = 0.0
@@ -70,13 +71,18 @@ def smooth_rows(strip, sigma, out):  # type: ignore[no-untyped-def]
                     weight[j] += w
         for j in range(columns):
             here = strip[i, j]
-            out[i, j] = np.nan if np.isnan(here) else total[j] / weight[j]
+            out[n, j] = np.nan if np.isnan(here) else total[j] / weight[j]
 
 
-def smooth_along(strip: Float, sigma_rows: Float) -> Float:
-    """Gaussian average along the line; missing values stay missing and do not spread."""
-    out = np.empty_like(strip)
-    smooth_rows(strip, np.asarray(sigma_rows, np.float64), out)
+def smooth_along(strip: Float, sigma_rows: Float, rows: NDArray[np.int64] | None = None) -> Float:
+    """Gaussian average along the line; missing values stay missing and do not spread.
+
+    ``rows`` are the numbers of the rows that are wanted, all by default; ``sigma_rows`` has one
+    value for each of them.
+    """
+    at = np.arange(len(strip)) if rows is None else rows
+    out = np.empty((at.size, strip.shape[1]))
+    smooth_rows(strip, np.asarray(sigma_rows, np.float64), at, out)
     return out
 
 
