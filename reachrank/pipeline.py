@@ -2,23 +2,24 @@
 
 Every stage but the first and the last is a package of that name with ``run(tables, ctx) ->
 tables``. The stages that look at pixels work one stream at a time, so they run in batches of
-streams: no moment of the run holds more of the DEM than one batch needs. Sections must know the
-channels beside them, so they are cut when all channels are found.
+streams, several at a time: no moment of the run holds more of the DEM than those need. Sections
+must know the channels beside them, so they are cut when all channels are found.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from importlib import import_module
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from reachrank.batches import batches_of_streams, run_batches
 from reachrank.errors import UsageError
 from reachrank.progress import Progress, part, silent
 
 if TYPE_CHECKING:
-    from reachrank.context import Context, Inputs, Table, Tables
+    from reachrank.context import Context, Inputs, Tables
     from reachrank.settings import Settings
 
 STAGES = (
@@ -27,10 +28,6 @@ STAGES = (
 )  # fmt: skip
 BATCHED = (("channel", "planform"), ("sections",))
 """Stages that run in batches of streams; those of one group follow each other batch by batch."""
-_SEEN_WHOLE = {"sections": ("channel_points",)}
-BATCH_KM = 60.0
-"""Stream kilometres in one batch: at 1 m cells and a 100 m corridor about 50 MB of elevation."""
-
 SHARE = {
     "network": 0.12, "channel": 0.32, "planform": 0.05, "sections": 0.31, "reaches": 0.03,
     "exposure": 0.03, "hazard": 0.05, "priority": 0.05, "repairs": 0.04,
@@ -109,73 +106,22 @@ def run_stage(name: str, tables: Tables, ctx: Context) -> Tables:
 def run_by_stream(names: Sequence[str], tables: Tables, ctx: Context) -> Tables:
     """Run stages on one batch of streams after the other, and join what they made.
 
-    A batch is told by the layer `edges`; `channel_points` are given whole to the sections and by
-    stream to the stages that make or change them. The result does not depend on how the streams
-    are dealt out.
+    A batch is told by the layer `edges`. The sections of a batch are also given the
+    `channel_points` of the streams near by, which own the ground around them.
     """
-    whole = ctx.progress
-    made: dict[str, list[Table]] = {}
+    stages = [(name, import_module(f"reachrank.{name}").run) for name in names]
+    around: Callable[[set[str]], set[str]] | None = None
+    if names[0] == "sections":
+        from reachrank.sections.neighbours import near_streams  # noqa: PLC0415
+
+        around = near_streams(tables["channel"])
     batches = list(batches_of_streams(tables))
-    try:
-        for number, batch in enumerate(batches):
-            here = part(whole, number / len(batches), (number + 1) / len(batches))
-            now = _only_streams(tables, batch, whole=_SEEN_WHOLE.get(names[0], ()))
-            given = dict(now)
-            for place, name in enumerate(names):
-                ctx.progress = part(here, place / len(names), (place + 1) / len(names))
-                ctx.progress(0.0, name)
-                now = import_module(f"reachrank.{name}").run(now, ctx)
-            for layer, table in now.items():
-                if table is not given.get(layer):
-                    made.setdefault(layer, []).append(table)
-    finally:
-        ctx.progress = whole
-    joined = {layer: _joined(parts) for layer, parts in made.items()}
-    if "profiles" in joined and "sections" in joined:  # profiles name their stream by the section
-        place = pd.Index(joined["sections"]["section_id"]).get_indexer(
-            joined["profiles"]["section_id"]
-        )
-        joined["profiles"] = joined["profiles"].iloc[place.argsort(kind="stable")]
-    return {**tables, **{layer: t.reset_index(drop=True) for layer, t in joined.items()}}
-
-
-def batches_of_streams(
-    tables: Mapping[str, Table], batch_km: float = BATCH_KM
-) -> Iterator[set[str]]:
-    """Yield sets of stream ids, catchment after catchment, each about ``batch_km`` long at most.
-
-    A network without any stream gives one empty batch, so that every layer is still made.
-    """
-    edges = tables["edges"]
-    lengths_km = edges.geometry.length / 1000.0
-    by_stream = lengths_km.groupby([edges["catchment"], edges["stream_id"]], sort=True).sum()
-    batch: set[str] = set()
-    batch_length_km = 0.0
-    for (_, stream), length_km in by_stream.items():
-        if batch and batch_length_km + length_km > batch_km:
-            yield batch
-            batch, batch_length_km = set(), 0.0
-        batch.add(str(stream))
-        batch_length_km += length_km
-    yield batch
-
-
-def _only_streams(tables: Tables, streams: set[str], whole: Sequence[str]) -> Tables:
-    return {
-        layer: table[table["stream_id"].isin(streams)].reset_index(drop=True)
-        if "stream_id" in table and layer not in whole
-        else table
-        for layer, table in tables.items()
-    }
-
-
-def _joined(parts: Sequence[Table]) -> Table:
-    """Put the batches of one layer together, in the order of the streams' names."""
-    from reachrank.write.conform import with_schema_types  # noqa: PLC0415
-
-    with_rows = [table for table in parts if len(table)] or list(parts[:1])
-    joined = pd.concat([with_schema_types(table) for table in with_rows], ignore_index=True)
-    return joined.sort_values("stream_id", kind="stable") if "stream_id" in joined else joined
+    new = run_batches(stages, tables, ctx, batches, around=around)
+    if "profiles" in new and "sections" in new:  # profiles name their stream by the section alone
+        order = pd.Index(new["sections"]["section_id"]).get_indexer(new["profiles"]["section_id"])
+        new["profiles"] = new["profiles"].iloc[order.argsort(kind="stable")]
+        new["profiles"] = new["profiles"].reset_index(drop=True)
+    return new
 
 
 def _share_of(names: Sequence[str], progress: Progress) -> Progress:

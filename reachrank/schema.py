@@ -547,7 +547,6 @@ CHANNEL_POINTS = Layer(
         _c("line_offset_m", "float", "How far the input line lies from the found channel.", least=0),
         _c("curvature_per_m", "float", "Positive turns left going downstream; added by planform."),
         _c("bend_id", "str", "The bend it lies in; added by planform."),
-        _c("flags", "str", "Words: gap pond crossing line_far.", required=True),
     ),
     public=False,
 )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -11,6 +11,7 @@ import shapely
 from numpy.typing import NDArray
 
 from reachrank.bank.measure import BankRules, bank_rules
+from reachrank.channel.apart import distance_to_line_m
 from reachrank.channel.find import Found, find_channel
 from reachrank.channel.line import arc_length
 from reachrank.context import Context, Tables, with_tables
@@ -50,10 +51,10 @@ def run(tables: Tables, ctx: Context) -> Tables:
             half = min(2.0 * half, settings.search_most_m)
             own = ctx.dem.surface(np.array([line], dtype=object), half + rules.look_most_m)
 
-    with ThreadPoolExecutor(max(1, ctx.jobs)) as pool:
-        found = list(pool.map(find, paths, drawn))
     lines, points = [], []
-    for path, channel in zip(paths, found, strict=True):
+    for number, (path, line) in enumerate(zip(paths, drawn, strict=True)):
+        ctx.progress(number / len(paths), "channel")
+        channel = find(path, line)
         if channel is None:
             ctx.findings.add(
                 "left_out",
@@ -61,52 +62,59 @@ def run(tables: Tables, ctx: Context) -> Tables:
                 "No elevation along this stream; it is not ranked.",
                 source_layer="edges",
                 source_id=path.stream_id,
-                geometry=shapely.LineString(path.xy),
+                geometry=line,
             )
             continue
-        table = _points_table(path, channel)
-        points.append(table)
+        columns = _point_columns(path, channel)
+        points.append(columns)
         lines.append(
             {
                 "stream_id": path.stream_id,
                 "stream_name": path.stream_name,
-                "length_m": float(table["station_m"].max()),
+                "length_m": float(columns["station_m"].max()),
                 "toe_width_m": float(np.nanmedian(channel.width_m)),
                 "geometry": shapely.LineString(channel.xy),
             }
         )
-    columns = ["stream_id", "stream_name", "length_m", "toe_width_m", "geometry"]
+    names = ["stream_id", "stream_name", "length_m", "toe_width_m", "geometry"]
     return with_tables(
         tables,
         channel=gpd.GeoDataFrame(
-            pd.DataFrame(lines, columns=columns), geometry="geometry", crs=ctx.crs
+            pd.DataFrame(lines, columns=names), geometry="geometry", crs=ctx.crs
         ),
-        channel_points=pd.concat(points, ignore_index=True) if points else _no_points(),
+        channel_points=pd.DataFrame(
+            {name: np.concatenate([of[name] for of in points]) for name in points[0]}
+            if points
+            else {name: [] for name in POINT_COLUMNS}
+        ),
     )
 
 
-def _no_points() -> pd.DataFrame:
-    names = "stream_id edge_id station_m x_m y_m toe_width_m bed_elevation_m line_offset_m flags"
-    return pd.DataFrame({name: [] for name in names.split()})
+POINT_COLUMNS = (
+    "stream_id", "edge_id", "station_m", "x_m", "y_m", "toe_width_m", "bed_elevation_m",
+    "line_offset_m",
+)  # fmt: skip
 
 
-def _points_table(path: StreamPath, channel: Found) -> pd.DataFrame:
-    line = shapely.LineString(channel.xy)
-    drawn = shapely.LineString(path.xy)
+def _point_columns(path: StreamPath, channel: Found) -> dict[str, NDArray[Any]]:
     along = arc_length(channel.xy)
+    # an edge begins where the channel passes its first vertex
     breaks = np.asarray(path.edge_breaks_m, np.float64)[1:-1]
-    at = shapely.line_locate_point(line, shapely.line_interpolate_point(drawn, breaks))
-    edge = np.searchsorted(np.maximum.accumulate(np.atleast_1d(at)), along, side="right")
-    return pd.DataFrame(
-        {
-            "stream_id": path.stream_id,
-            "edge_id": np.asarray(path.edge_ids, dtype=object)[edge],
-            "station_m": along[-1] - along,
-            "x_m": channel.xy[:, 0],
-            "y_m": channel.xy[:, 1],
-            "toe_width_m": channel.width_m,
-            "bed_elevation_m": channel.bed_m,
-            "line_offset_m": shapely.distance(shapely.points(channel.xy), drawn),
-            "flags": "",
-        }
+    edge = np.zeros(along.size, np.int64)
+    if breaks.size:
+        at = shapely.line_locate_point(
+            shapely.linestrings(channel.xy),
+            shapely.line_interpolate_point(shapely.linestrings(path.xy), breaks),
+        )
+        edge = np.searchsorted(np.maximum.accumulate(at), along, side="right")
+    columns = (
+        np.full(along.size, path.stream_id, dtype=object),
+        np.asarray(path.edge_ids, dtype=object)[edge],
+        along[-1] - along,
+        channel.xy[:, 0],
+        channel.xy[:, 1],
+        channel.width_m,
+        channel.bed_m,
+        distance_to_line_m(channel.xy, path.xy),
     )
+    return dict(zip(POINT_COLUMNS, columns, strict=True))

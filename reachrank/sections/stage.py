@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,13 +19,18 @@ from reachrank.context import Context, Tables, with_tables
 from reachrank.findings import Severity
 from reachrank.schema import SECTIONS
 from reachrank.sections.measure import BankLine, Measured, measure_channel
+from reachrank.sections.neighbours import points_beside
 from reachrank.sections.place import section_points, section_spacing_m, without_crossings
+from reachrank.sections.profile_text import centimetre_texts
 
 Float = NDArray[np.float64]
 
 
-NEIGHBOURS_M = 120.0
-"""Points of other streams within this distance keep a stream's sections off their ground."""
+POINT_COLUMNS = (
+    "edge_id", "station_m", "x_m", "y_m", "toe_width_m", "line_offset_m", "curvature_per_m",
+    "bend_id",
+)  # fmt: skip
+"""What the sections need to know of the channel's points."""
 
 
 FLAG_FINDINGS: tuple[tuple[str, Severity, str], ...] = (
@@ -60,12 +65,24 @@ FLAG_FINDINGS: tuple[tuple[str, Severity, str], ...] = (
 """Flag, severity and text of the finding that a stream gets for its flagged sections."""
 
 
+FLAGS = (
+    "crossing", "pond", "gap", "coarse", "no_top", "angle_lower_bound", "line_far", "junction",
+)  # fmt: skip
+"""The words of the column ``flags``, in their order."""
+_WORDS = np.array(
+    [" ".join(w for k, w in enumerate(FLAGS) if code >> k & 1) for code in range(1 << len(FLAGS))],
+    dtype=object,
+)
+"""The text of each set of flags: flag k is bit k of the place."""
+
+
 @dataclass
 class _Stream:
-    """One stream's points, and those of its neighbours that own their own ground."""
+    """One stream's points as arrays, and those of its neighbours that own their own ground."""
 
     stream_id: str
-    points: pd.DataFrame
+    xy: Float
+    points: Mapping[str, NDArray[Any]]
     others: Float | None
 
 
@@ -77,131 +94,118 @@ def run(tables: Tables, ctx: Context) -> Tables:
     """
     points = tables["channel_points"]
     wanted = set(tables.get("edges", points)["stream_id"])
-    streams = _streams(points, NEIGHBOURS_M, wanted)
-    lines = [shapely.LineString(s.points[["x_m", "y_m"]].to_numpy(np.float64)) for s in streams]
-    widest = np.array([float(s.points["toe_width_m"].max()) for s in streams])
-    half = look_half_width_m(bank_rules(ctx.settings.sections), np.nan_to_num(widest))
-    surface = ctx.dem.surface(np.array(lines, dtype=object), half)
-
-    def measure(stream: _Stream) -> tuple[pd.DataFrame, list[dict[str, object]]]:
-        xy = stream.points[["x_m", "y_m"]].to_numpy(np.float64)
-        width = stream.points["toe_width_m"].to_numpy(np.float64)
-        length = float(stream.points["station_m"].iloc[0])
+    streams = _streams(points, wanted)
+    lines = np.array([shapely.linestrings(s.xy) for s in streams], dtype=object)
+    widest = np.array([float(np.nanmax(s.points["toe_width_m"], initial=0.0)) for s in streams])
+    half = look_half_width_m(bank_rules(ctx.settings.sections), widest)
+    surface = ctx.dem.surface(lines, half)
+    made, profiles = [], []
+    for number, stream in enumerate(streams):
+        ctx.progress(number / len(streams), "sections")
         measured = measure_channel(
-            xy, width, length / max(1, len(xy) - 1), surface, ctx.settings.channel,
-            ctx.settings.sections, stream.others,
+            stream.xy, stream.points["toe_width_m"],
+            float(stream.points["station_m"][0]) / max(1, len(stream.xy) - 1), surface,
+            ctx.settings.channel, ctx.settings.sections, stream.others,
         )  # fmt: skip
-        return _section_table(stream, measured, surface.cell_m, ctx)
-
-    with ThreadPoolExecutor(max(1, ctx.jobs)) as pool:
-        done = list(pool.map(measure, streams))
-    for stream, (table, _) in zip(streams, done, strict=True):
-        _find(stream, table, ctx)
-    if done:
-        table = pd.concat([t for t, _ in done], ignore_index=True)
-        profiles = [row for _, rows in done for row in rows]
+        table, code, at = _section_columns(stream, measured, surface.cell_m, ctx)
+        _find(stream.stream_id, table, code, ctx)
+        profiles.append(_profiles(table["section_id"], measured, at))
+        made.append(table)
+    names = ("section_id", "offset_from_m", "step_m", "elevations")
+    if made:
+        columns = {name: np.concatenate([table[name] for table in made]) for name in made[0]}
+        table = pd.DataFrame(columns, copy=False)
+        cuts = pd.DataFrame(
+            {name: np.concatenate([p[k] for p in profiles]) for k, name in enumerate(names)}
+        )
     else:
-        table, profiles = pd.DataFrame({name: [] for name in (*SECTIONS.names, "geometry")}), []
+        table = pd.DataFrame({name: [] for name in (*SECTIONS.names, "geometry")})
+        cuts = pd.DataFrame(columns=list(names))
     sections = gpd.GeoDataFrame(table, geometry="geometry", crs=ctx.crs)
-    names = ["section_id", "offset_from_m", "step_m", "elevations"]
-    return with_tables(tables, sections=sections, profiles=pd.DataFrame(profiles, columns=names))
+    return with_tables(tables, sections=sections, profiles=cuts)
 
 
-def _streams(points: pd.DataFrame, reach_m: float, wanted: set[str]) -> list[_Stream]:
+def _streams(points: pd.DataFrame, wanted: set[str]) -> list[_Stream]:
     """Split the points by stream and give each wanted one its neighbours' points within reach."""
-    xy = points[["x_m", "y_m"]].to_numpy(np.float64)
-    groups = points.groupby("stream_id", sort=True).indices
-    if len(groups) < 2:
-        return [_Stream(n, points.iloc[i], None) for n, i in groups.items() if n in wanted]
-    boxes = {
-        name: (xy[i].min(axis=0) - reach_m, xy[i].max(axis=0) + reach_m)
-        for name, i in groups.items()
-    }
-    tree = shapely.STRtree([shapely.box(*low, *high) for low, high in boxes.values()])
-    names = list(groups)
-    out = []
-    for k, name in enumerate(names):
-        if name not in wanted:
-            continue
-        index = groups[name]
-        near = [
-            names[j]
-            for j in sorted(tree.query(shapely.box(*boxes[name][0], *boxes[name][1])))
-            if j != k
-        ]
-        others = None
-        if near:
-            candidate = np.vstack([xy[groups[n]] for n in near])
-            distance, _ = cKDTree(xy[index]).query(candidate, distance_upper_bound=reach_m)
-            others = candidate[np.isfinite(distance)]
-        out.append(_Stream(str(name), points.iloc[index], others))
-    return out
+    codes, names = pd.factorize(points["stream_id"], sort=True)
+    order = np.argsort(codes, kind="stable")
+    starts = np.searchsorted(codes[order], np.arange(len(names) + 1))
+    columns = {name: points[name].to_numpy()[order] for name in POINT_COLUMNS}
+    xy = np.column_stack([columns["x_m"], columns["y_m"]]).astype(np.float64)
+    return [
+        _Stream(
+            str(name),
+            xy[starts[k] : starts[k + 1]],
+            {column: values[starts[k] : starts[k + 1]] for column, values in columns.items()},
+            points_beside(xy, starts, k),
+        )
+        for k, name in enumerate(names)
+        if name in wanted
+    ]
 
 
-def _flag_words(measured: Measured, stream: _Stream, cell_m: float, ctx: Context) -> pd.DataFrame:
+def _flags(measured: Measured, stream: _Stream, cell_m: float, ctx: Context) -> NDArray[np.bool_]:
+    """Return which of `FLAGS` each point has, shape (points, flags)."""
     settings = ctx.settings.sections
-    width = stream.points["toe_width_m"].to_numpy(np.float64)
-    offset = stream.points["line_offset_m"].to_numpy(np.float64)
-    xy = stream.points[["x_m", "y_m"]].to_numpy(np.float64)
-    junction = np.zeros(len(xy), bool)
+    width, offset = stream.points["toe_width_m"], stream.points["line_offset_m"]
+    junction = np.zeros(len(width), bool)
     if stream.others is not None and len(stream.others):
-        distance, _ = cKDTree(stream.others).query(xy)
+        far = float(np.nanmax(width, initial=0.0)) + 2.0 * cell_m
+        distance, _ = cKDTree(stream.others).query(stream.xy, distance_upper_bound=far)
         junction = distance < width + 2.0 * cell_m
-    no_top = np.isnan(measured.left.height_m) | np.isnan(measured.right.height_m)
-    bound = measured.left.is_lower_bound | measured.right.is_lower_bound
-    return pd.DataFrame(
-        {
-            "crossing": measured.is_crossing,
-            "pond": measured.is_pond,
-            "gap": measured.is_gap,
-            "coarse": width < settings.coarse_cells * cell_m,
-            "no_top": no_top,
-            "angle_lower_bound": bound,
-            "line_far": (offset > settings.line_far_m) & (offset > 2.0 * width),
-            "junction": junction,
-        }
-    )
+    has = {
+        "crossing": measured.is_crossing,
+        "pond": measured.is_pond,
+        "gap": measured.is_gap,
+        "coarse": width < settings.coarse_cells * cell_m,
+        "no_top": np.isnan(measured.left.height_m) | np.isnan(measured.right.height_m),
+        "angle_lower_bound": measured.left.is_lower_bound | measured.right.is_lower_bound,
+        "line_far": (offset > settings.line_far_m) & (offset > 2.0 * width),
+        "junction": junction,
+    }
+    return np.column_stack([has[name] for name in FLAGS])
 
 
-def _quality(flags: pd.DataFrame, left: BankLine, right: BankLine) -> Float:
+def _quality(flags: NDArray[np.bool_], left: BankLine, right: BankLine) -> Float:
     """0 for what is no bank, else less for each doubt and for a poor fit."""
+    has = dict(zip(FLAGS, flags.T, strict=True))
     quality = np.ones(len(flags))
-    quality[flags["coarse"]] *= 0.6
-    quality[flags["line_far"]] *= 0.8
-    quality[flags["no_top"]] *= 0.6
+    quality[has["coarse"]] *= 0.6
+    quality[has["line_far"]] *= 0.8
+    quality[has["no_top"]] *= 0.6
     both = np.isnan(left.height_m) & np.isnan(right.height_m)
     quality[both] *= 0.3
     with np.errstate(invalid="ignore"):
         poor = np.fmax(left.misfit_m / left.height_m, right.misfit_m / right.height_m)
     quality *= np.where(np.isfinite(poor), 1.0 / (1.0 + (poor / 0.25) ** 2), 1.0)
-    quality[flags["crossing"] | flags["pond"] | flags["gap"]] = 0.0
+    quality[has["crossing"] | has["pond"] | has["gap"]] = 0.0
     return np.clip(quality, 0.0, 1.0)
 
 
-def _section_table(
+def _section_columns(
     stream: _Stream, measured: Measured, cell_m: float, ctx: Context
-) -> tuple[pd.DataFrame, list[dict[str, object]]]:  # fmt: skip
-    part = stream.points
-    station = part["station_m"].to_numpy(np.float64)
-    width = part["toe_width_m"].to_numpy(np.float64)
+) -> tuple[dict[str, NDArray[Any]], NDArray[np.int64], NDArray[np.int64]]:
+    """Return the columns of one stream's sections, their flags as bits, and their points."""
+    points, xy = stream.points, stream.xy
+    station, width = points["station_m"], points["toe_width_m"]
     spacing = section_spacing_m(ctx.settings.sections.spacing_m, float(np.nanmedian(width)), cell_m)
-    at = section_points(float(station[0]), len(part), spacing)[::-1]  # from the mouth up
-    flags = _flag_words(measured, stream, cell_m, ctx)
-    quality = _quality(flags, measured.left, measured.right)
-    xy = part[["x_m", "y_m"]].to_numpy(np.float64)
-    unusable = measured.is_gap
+    at = section_points(float(station[0]), len(xy), spacing)[::-1]  # from the mouth up
+    flags = _flags(measured, stream, cell_m, ctx)
+    quality = _quality(flags, measured.left, measured.right)[at]
+    code = (flags[at] @ (1 << np.arange(len(FLAGS)))).astype(np.int64)
+    blank = measured.is_gap[at]
+    normal = measured.normal[at]
     columns: dict[str, Any] = {
-        "section_id": [f"{stream.stream_id}-{s:09.2f}" for s in station[at]],
-        "reach_id": None,
-        "stream_id": stream.stream_id,
+        "section_id": np.array([f"{stream.stream_id}-{s:09.2f}" for s in station[at]], object),
+        "reach_id": np.full(at.size, None, dtype=object),
+        "stream_id": np.full(at.size, stream.stream_id, dtype=object),
         "station_m": station[at],
-        "curvature_per_m": part["curvature_per_m"].to_numpy(np.float64)[at],
+        "curvature_per_m": points["curvature_per_m"][at],
         "bed_elevation_m": measured.bed_m[at],
-        "line_offset_m": part["line_offset_m"].to_numpy(np.float64)[at],
+        "line_offset_m": points["line_offset_m"][at],
     }
     ends = []
     for name, side, sign in (("left", measured.left, 1.0), ("right", measured.right, -1.0)):
-        blank = unusable[at]
         height = np.where(blank, np.nan, side.height_m[at])
         top = np.where(blank, np.nan, side.top_m[at])
         toe = np.where(blank, np.nan, side.toe_m[at])
@@ -212,75 +216,51 @@ def _section_table(
             f"{name}_bank_height_m": height,
             f"{name}_bank_angle_deg": np.where(blank, np.nan, side.angle_deg[at]),
             f"{name}_is_angle_lower_bound": side.is_lower_bound[at] & ~blank,
-            f"{name}_hazard_score": np.nan,
+            f"{name}_hazard_score": np.full(at.size, np.nan),
         }
         end = np.where(np.isfinite(top), top, np.where(np.isfinite(toe), toe, 0.5 * width[at]))
-        ends.append(xy[at] + (sign * end)[:, None] * measured.normal[at])
-    left_toe, right_toe = columns["left_toe_offset_m"], columns["right_toe_offset_m"]
-    columns["toe_width_m"] = np.where(
-        np.isfinite(left_toe + right_toe),
-        left_toe + right_toe,
-        width[at],
-    )
-    columns["top_width_m"] = columns["left_top_offset_m"] + columns["right_top_offset_m"]
-    names = flags.columns.to_numpy()
-    downstream = np.column_stack([measured.normal[at, 1], -measured.normal[at, 0]])
+        ends.append(xy[at] + (sign * end)[:, None] * normal)
+    both_toes = columns["left_toe_offset_m"] + columns["right_toe_offset_m"]
     columns |= {
-        "quality": quality[at],
-        "flags": [" ".join(names[row]) for row in flags.to_numpy()[at]],
-        "edge_id": part["edge_id"].to_numpy()[at],
-        "bend_id": part["bend_id"].to_numpy()[at],
-        "bearing_deg": np.degrees(np.arctan2(downstream[:, 0], downstream[:, 1])) % 360.0,
+        "toe_width_m": np.where(np.isfinite(both_toes), both_toes, width[at]),
+        "top_width_m": columns["left_top_offset_m"] + columns["right_top_offset_m"],
+        "quality": quality,
+        "flags": _WORDS[code],
+        "edge_id": points["edge_id"][at],
+        "bend_id": points["bend_id"][at],
+        "bearing_deg": np.degrees(np.arctan2(normal[:, 1], -normal[:, 0])) % 360.0,
         "x_m": xy[at, 0],
         "y_m": xy[at, 1],
-        "noise_m": measured.noise_m,
+        "noise_m": np.full(at.size, measured.noise_m),
         "geometry": shapely.linestrings(np.stack([ends[0], ends[1]], axis=1)),
     }
-    keep = without_crossings(columns["geometry"], quality[at])
-    table = pd.DataFrame(columns)[keep].reset_index(drop=True)
-    return table, _profiles(table["section_id"].to_numpy(), measured, at[keep])
+    keep = without_crossings(columns["geometry"], quality)
+    return {name: values[keep] for name, values in columns.items()}, code[keep], at[keep]
 
 
 def _profiles(
     section_id: NDArray[np.object_], measured: Measured, at: NDArray[np.int64]
-) -> list[dict[str, object]]:
-    """Return the raw profiles, left to right, in centimetres above the bed."""
+) -> tuple[NDArray[np.object_], Float, Float, NDArray[np.object_]]:
+    """Return section, first offset, step and elevations of the raw profiles, left to right."""
     offsets = measured.offsets_m[::-1]
     step = float(abs(offsets[1] - offsets[0]))
-    rows: list[dict[str, object]] = []
-    for name, i in zip(section_id, at, strict=True):
-        z = measured.strip[i, ::-1]
-        bed = measured.bed_m[i]
-        good = np.isfinite(z)
-        if not good.any() or not np.isfinite(bed):
-            continue
-        first, last = int(np.argmax(good)), int(len(good) - np.argmax(good[::-1]))
-        centimetres = np.round((z[first:last] - bed) * 100.0)
-        known = np.isfinite(centimetres)
-        whole = np.where(known, centimetres, 0.0).astype(np.int64)
-        words = list(map(str, whole.tolist()))
-        if not known.all():
-            words = [word if seen else "" for word, seen in zip(words, known, strict=True)]
-        text = ",".join(words)
-        rows.append(
-            {
-                "section_id": name,
-                "offset_from_m": -float(offsets[first]),
-                "step_m": step,
-                "elevations": text,
-            }
-        )
-    return rows
+    above = measured.strip[at, ::-1] - measured.bed_m[at, None]
+    first, texts = centimetre_texts(above)
+    some = first >= 0
+    return section_id[some], -offsets[first[some]], np.full(some.sum(), step), texts[some]
 
 
-def _find(stream: _Stream, table: pd.DataFrame, ctx: Context) -> None:
+def _find(
+    stream_id: str, table: Mapping[str, NDArray[Any]], code: NDArray[np.int64], ctx: Context
+) -> None:
     """Report what a planner should know about this stream's sections."""
-    flags = table["flags"].str.split(" ")
+    station = table["station_m"]
     for word, severity, text in FLAG_FINDINGS:
-        hit = flags.apply(lambda words, w=word: w in words)
-        if (word == "coarse" and hit.mean() < 0.2) or not hit.any():
+        hit = (code >> FLAGS.index(word) & 1).astype(bool)
+        if not hit.any() or (word == "coarse" and hit.mean() < 0.2):
             continue
-        spacing = float(table["station_m"].diff().median()) if len(table) > 1 else 0.0
+        spacing = float(np.median(np.diff(station))) if station.size > 1 else 0.0
+        middle = np.flatnonzero(hit)[hit.sum() // 2]
         ctx.findings.add(
             severity,
             word,
@@ -290,7 +270,7 @@ def _find(stream: _Stream, table: pd.DataFrame, ctx: Context) -> None:
                 cells=ctx.settings.sections.coarse_cells,
             ),
             source_layer="channel",
-            source_id=stream.stream_id,
-            station_m=float(table.loc[hit, "station_m"].median()),
-            geometry=shapely.Point(*table.loc[hit, ["x_m", "y_m"]].to_numpy()[hit.sum() // 2]),
+            source_id=stream_id,
+            station_m=float(np.median(station[hit])),
+            geometry=shapely.Point(table["x_m"][middle], table["y_m"][middle]),
         )
