@@ -148,7 +148,7 @@ def both_sides(
         for side, sign in ((0, 1.0), (1, -1.0)):
             measure_side(
                 calm, offsets, sign, width_there, room[side][at], cell, look, rules,
-                3 + samples_per_cell, ANCHOR_ROWS, still_open[side], figures[side],
+                2 + samples_per_cell, ANCHOR_ROWS, still_open[side], figures[side],
             )  # fmt: skip
         farther = np.minimum(2.0 * look, np.maximum(2.0 * rules.look_m, 4.0 * width_there))
         farther = np.minimum(farther, rules.look_most_m)
