@@ -6,10 +6,8 @@ a batch has findings of its own, and everything is joined in the order of the st
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor, as_completed
-from contextlib import contextmanager
 from copy import copy
 from typing import TYPE_CHECKING
 
@@ -18,6 +16,7 @@ import pandas as pd
 
 from reachrank.findings import Findings
 from reachrank.progress import part, silent
+from reachrank.turns import short_turns
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -27,9 +26,6 @@ if TYPE_CHECKING:
 
 BATCH_KM = 12.0
 """Stream kilometres in one batch: at 1 m cells and a 100 m corridor about 10 MB of elevation."""
-
-TURN_S = 0.0003
-"""How long a thread keeps the interpreter while others wait for it."""
 
 
 def batches_of_streams(
@@ -151,7 +147,7 @@ def _each(
             here = part(ctx.progress, len(done) / len(order), (len(done) + 1) / len(order))
             done[number] = work(number, here)
     else:
-        with _short_turns(), ThreadPoolExecutor(ctx.jobs) as pool:
+        with short_turns(), ThreadPoolExecutor(ctx.jobs) as pool:
             futures = {pool.submit(work, number, silent): number for number in order}
             try:
                 for future in as_completed(futures):
@@ -161,21 +157,6 @@ def _each(
                 pool.shutdown(wait=False, cancel_futures=True)
                 raise
     return [done[number] for number in range(len(order))]
-
-
-@contextmanager
-def _short_turns() -> Iterator[None]:
-    """Let threads take turns often: a kernel lasts a millisecond, the usual turn five of them.
-
-    With the usual turn, a thread that comes back from its kernel waits for the interpreter longer
-    than it has computed, and two threads are no faster than one.
-    """
-    usual_s = sys.getswitchinterval()
-    sys.setswitchinterval(TURN_S)
-    try:
-        yield
-    finally:
-        sys.setswitchinterval(usual_s)
 
 
 def _joined(parts: Sequence[Table]) -> Table:

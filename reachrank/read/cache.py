@@ -18,6 +18,7 @@ from reachrank.read.gdal import quiet, reading
 from reachrank.read.mosaic import Piece
 from reachrank.read.rasters import open_raster
 from reachrank.surface import TILE
+from reachrank.turns import short_turns
 
 Unit = tuple[int, int]
 
@@ -163,7 +164,7 @@ class BlockCache:
                     self._read_unit(reader, number, unit, wanted)
             return len(units)
 
-        with ThreadPoolExecutor(self._jobs) as pool:
+        with short_turns(), ThreadPoolExecutor(self._jobs) as pool:
             waiting: set[Future[int]] = {pool.submit(work, *task) for task in tasks}
             try:
                 while waiting:
