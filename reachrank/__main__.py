@@ -83,7 +83,8 @@ def _no_stray_traces() -> Iterator[None]:
 def _last_words() -> str:
     place = sys.modules.get("reachrank.write.place")  # not loaded: nothing can have been written
     words: str = place.give_up() if place else "Stopped. Nothing was written."
-    return plain(words)
+    kept = sys.modules.get("reachrank.kept_work")
+    return plain(f"{words} {kept.last_words()}".rstrip() if kept else words)
 
 
 def _fail(message: str, code: int) -> int:

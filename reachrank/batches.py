@@ -82,7 +82,8 @@ def run_batches(
     tables
         Tables with a column ``stream_id`` are cut to the batch, others are given whole.
     ctx
-        ``ctx.jobs`` batches run at a time; findings are added in the order of the batches.
+        ``ctx.jobs`` batches run at a time; findings are added in the order of the batches. What
+        ``ctx.kept`` has of an earlier run is not made again.
     batches
         Stream ids.
     around
@@ -93,6 +94,9 @@ def run_batches(
     rows = {layer: RowsOfStreams(table) for layer, table in tables.items() if "stream_id" in table}
 
     def work(number: int, progress: Progress) -> tuple[dict[str, Table], Findings]:
+        piece = f"{stages[0][0]}-{number + 1:05d}"
+        if ctx.kept and (taken := ctx.kept.take(piece)):
+            return taken
         batch = batches[number]
         given: dict[str, Table] = {}
         for layer, table in tables.items():
@@ -101,9 +105,10 @@ def run_batches(
                 near = around(batch) if around and layer == "channel_points" else set()
                 given[layer] = table.take(rows[layer](batch | near)).reset_index(drop=True)
         own = copy(ctx)
-        own.findings, own.progress, own.jobs = Findings(), progress, 1
+        own.findings, own.jobs = Findings(), 1
         now: Tables = dict(given)
-        for name, run in stages:
+        for place, (name, run) in enumerate(stages):
+            own.progress = part(progress, place / len(stages), (place + 1) / len(stages))
             own.progress(0.0, name)
             now = run(now, own)
         made = {
@@ -111,6 +116,8 @@ def run_batches(
             for layer, table in now.items()
             if table is not given.get(layer)
         }
+        if ctx.kept:
+            ctx.kept.keep(piece, made, own.findings)
         return made, own.findings
 
     done = _each(work, _longest_first(tables["edges"], batches), stages[0][0], ctx)

@@ -15,6 +15,7 @@ from reachrank.progress import Progress, silent
 if TYPE_CHECKING:
     from pyproj import CRS
 
+    from reachrank.kept_work import KeptWork
     from reachrank.read.dem import Dem
     from reachrank.settings import Settings
 
@@ -59,6 +60,8 @@ class Context:
     progress: Progress = silent
     jobs: int = 1
     cover_path: str | None = None
+    kept: KeptWork | None = None
+    """Where the long stages keep what they have made, so that a stopped run can go on."""
     facts: dict[str, str] = field(default_factory=dict)
     """What goes into ``run_info``: units taken, fingerprints, shares, cautions."""
 

@@ -16,10 +16,12 @@ import pandas as pd
 
 from reachrank.batches import batches_of_streams, run_batches
 from reachrank.errors import UsageError
+from reachrank.findings import Findings
 from reachrank.progress import Progress, part, silent
 
 if TYPE_CHECKING:
     from reachrank.context import Context, Inputs, Tables
+    from reachrank.kept_work import KeptWork
     from reachrank.settings import Settings
 
 STAGES = (
@@ -69,12 +71,31 @@ def rank_opened(tables: Tables, ctx: Context, *, keep_points: bool = False) -> T
             ctx.progress = _share_of(names, whole)
             if names in BATCHED:
                 tables = run_by_stream(names, tables, ctx)
+            elif names == ("network",) and ctx.kept:
+                tables = _kept_network(tables, ctx, ctx.kept)
             else:
                 tables = run_stage(names[0], tables, ctx)
             if names == ("sections",) and not keep_points:
                 del tables["channel_points"]
     ctx.progress = whole
     return tables
+
+
+def _kept_network(tables: Tables, ctx: Context, kept: KeptWork) -> Tables:
+    """Run the network stage, or take what a stopped run has made."""
+    told = ctx.findings
+    if (taken := kept.take("network")) is None:
+        ctx.findings = Findings()
+        try:
+            edges = run_stage("network", tables, ctx)["edges"]
+        finally:
+            told.rows.extend(ctx.findings.rows)
+            ctx.findings, own = told, ctx.findings
+        kept.keep("network", {"edges": edges}, own)
+        return {**tables, "edges": edges}
+    made, findings = taken
+    told.rows.extend(findings.rows)
+    return {**tables, **made}
 
 
 def open_inputs(

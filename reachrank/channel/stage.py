@@ -83,9 +83,10 @@ def run(tables: Tables, ctx: Context) -> Tables:
             pd.DataFrame(lines, columns=names), geometry="geometry", crs=ctx.crs
         ),
         channel_points=pd.DataFrame(
-            {name: np.concatenate([of[name] for of in points]) for name in points[0]}
-            if points
-            else {name: [] for name in POINT_COLUMNS}
+            {
+                name: np.concatenate([of[name] for of in points]) if points else np.empty(0)
+                for name in POINT_COLUMNS
+            }
         ),
     )
 

@@ -48,8 +48,8 @@ def fill_strip(tiles, index, inverse, x, y, nx, ny, offsets, room_left, room_rig
             if in_i == TILE - 1 or in_j == TILE - 1:
                 out[i, j] = sample_one(tiles, index, inverse, x[i] + o * nx[i], y[i] + o * ny[i])
                 continue
-            tile_i = r // TILE
-            tile_j = c // TILE
+            tile_i = int(r // TILE)
+            tile_j = int(c // TILE)
             if tile_i != at_i or tile_j != at_j:
                 at_i = tile_i
                 at_j = tile_j

@@ -58,6 +58,11 @@ profiles_option = click.option(
 )
 @jobs_option
 @overwrite_option
+@click.option(
+    "--resume",
+    is_flag=True,
+    help="Go on with a run that was stopped; inputs, settings and versions must be the same.",
+)
 @progress_option
 def rank(
     *,
@@ -68,6 +73,7 @@ def rank(
     draws: int | None,
     jobs: int,
     overwrite: bool,
+    resume: bool,
     progress_style: str,
     **given: Any,
 ) -> None:
@@ -82,7 +88,7 @@ def rank(
     inputs, settings = inputs_and_settings(given)
     rank_files(
         inputs, settings, Path(out), units=units, profiles=profiles, jobs=jobs,
-        overwrite=overwrite, progress_style=progress_style,
+        overwrite=overwrite, progress_style=progress_style, resume=resume,
     )  # fmt: skip
 
 
@@ -96,10 +102,11 @@ def rank_files(
     jobs: int = 1,
     overwrite: bool = False,
     progress_style: str = "bar",
+    resume: bool = False,
 ) -> Path:
     """Rank, write, and print the ranking's first lines; return the written file."""
     # Late: these open the geometry libraries, which `--help` should not wait for.
-    from reachrank import pipeline, write  # noqa: PLC0415
+    from reachrank import kept_work, pipeline, write  # noqa: PLC0415
     from reachrank.progress import part  # noqa: PLC0415
     from reachrank.report import summary  # noqa: PLC0415
 
@@ -112,9 +119,12 @@ def rank_files(
         )
         click.echo(summary.units_line(ctx))
         ctx.progress = part(progress, 0.05, 0.97)
+        ctx.kept = kept_work.open_kept(out, tables["streams"], ctx, resume=resume)
         tables = pipeline.rank_opened(tables, ctx)
         progress(0.97, "write")
         landed = write.write_ranked(tables, ctx, out, overwrite=overwrite, units=us, profiles=keep)
+        if ctx.kept:
+            ctx.kept.forget()
         progress(1.0, "done")
     click.echo()
     for line in summary.ranking_lines(tables, us=us == "us"):

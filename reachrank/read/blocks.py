@@ -92,7 +92,7 @@ class PieceReader:
         self._piece = piece
         self._dataset = dataset
         self._warped: Any = None
-        self.absurd_cells = 0
+        self.has_absurd = False
         if piece.warp is not None:
             self._warped = WarpedVRT(
                 dataset,
@@ -135,7 +135,7 @@ class PieceReader:
         with np.errstate(invalid="ignore"):
             absurd = ((z > HIGHEST_M) | (z < LOWEST_M)) & ~nothing
         if absurd.any():
-            self.absurd_cells += int(absurd.sum())
+            self.has_absurd = True
             nothing |= absurd
         z[nothing] = np.nan
         return z.astype(np.float32)

@@ -56,7 +56,8 @@ class BlockCache:
         self._findings = findings
         self._layouts = [Layout.of(piece) for piece in self.pieces]
         self._planned: set[tuple[int, int]] = set()
-        self._absurd: dict[int, int] = {}
+        self.absurd: set[int] = set()
+        """Numbers of the pieces in which elevations were met that cannot be."""
         self._jobs = max(1, jobs)
         self._shown = shown
         self._allow_remote = allow_remote
@@ -134,7 +135,6 @@ class BlockCache:
             ]
             with quiet():
                 self._run(tasks, wanted, total, progress)
-            self._tell_absurd()
 
     def _run(
         self,
@@ -188,8 +188,9 @@ class BlockCache:
             closing(PieceReader(piece, raster)) as reader,
         ):
             yield reader
-            if reader.absurd_cells:
-                self._met_absurd(number, reader.absurd_cells)
+            if reader.has_absurd:
+                with self._lock:
+                    self.absurd.add(number)
 
     def _read_unit(
         self, reader: PieceReader, number: int, unit: Unit, wanted: set[ChunkKey]
@@ -211,20 +212,16 @@ class BlockCache:
                 if keeps_all or key in wanted or self._is_planned(key):
                     self.store.put(key, cells[r : r + height, c : c + width])
 
-    def _met_absurd(self, number: int, cells: int) -> None:
-        with self._lock:
-            self._absurd[number] = self._absurd.get(number, 0) + cells
-
-    def _tell_absurd(self) -> None:
-        with self._lock:
-            met, self._absurd = self._absurd, {}
-        for number, cells in sorted(met.items()):
+    def tell(self) -> None:
+        """Add a finding for each file in which elevations were met that cannot be."""
+        met, self.absurd = sorted(self.absurd), set()
+        for number in met:
             path = self.pieces[number].path
             self._findings.add(
                 "warning",
                 "absurd_elevation",
-                f"{cells} cells hold elevations below -1000 m or above 9000 m that are not "
-                "declared as no data; they are taken as no data.",
+                "Cells hold elevations below -1000 m or above 9000 m that are not declared as no "
+                "data; they are taken as no data.",
                 source_layer="dem",
                 source_id="" if path.startswith("<") else path,
             )

@@ -220,8 +220,14 @@ class Dem:
             out = read_coarse(self.grid, self._cache.pieces, self._cache.open, factor, progress)
         return out, self.grid.transform @ Affine.scale(factor)
 
+    @property
+    def absurd(self) -> set[int]:
+        """Numbers of the files in which elevations were met that cannot be, and not yet told."""
+        return self._cache.absurd
+
     def close(self) -> None:
-        """Forget what was read and delete the scratch file."""
+        """Forget what was read, delete the scratch file, and tell what was odd about the cells."""
+        self._cache.tell()
         self._cache.store.close()
 
     def __enter__(self) -> Dem:

@@ -11,9 +11,11 @@ import pytest
 from shapely.geometry import LineString
 
 from reachrank import pipeline
+from reachrank.batches import batches_of_streams
 from reachrank.context import with_tables
 from reachrank.errors import UsageError
-from reachrank.pipeline import STAGES, batches_of_streams, run_by_stream, run_stage
+from reachrank.findings import Findings
+from reachrank.pipeline import STAGES, run_by_stream, run_stage
 
 
 def edges():
@@ -52,6 +54,8 @@ def fake_stages(calls):
         points = pd.DataFrame(
             {"stream_id": sorted(tables["edges"]["stream_id"]), "bend_id": None, "station_m": 1.5}
         )
+        for stream in sorted(tables["edges"]["stream_id"]):
+            ctx.findings.add("info", "seen", "Seen.", source_id=stream)
         ctx.progress(1.0, "channel")
         return with_tables(tables, channel_points=points)
 
@@ -73,13 +77,19 @@ def fakes(monkeypatch):
     return calls
 
 
+def context(**more):
+    silent = {"progress": lambda _fraction, _message: None, "dem": contextlib.nullcontext()}
+    return SimpleNamespace(**{**silent, "jobs": 1, "kept": None, "findings": Findings(), **more})
+
+
+@pytest.mark.parametrize("jobs", [1, 3])
 @pytest.mark.parametrize("batch_km", [0.1, 9.0, 1000.0])
-def test_the_result_does_not_depend_on_the_batches(fakes, monkeypatch, batch_km):
+def test_the_result_does_not_depend_on_the_batches(fakes, monkeypatch, batch_km, jobs):
     monkeypatch.setattr(
         pipeline, "batches_of_streams", lambda tables: batches_of_streams(tables, batch_km)
     )
     said: list[float] = []
-    ctx = SimpleNamespace(progress=lambda fraction, _message: said.append(fraction))
+    ctx = context(progress=lambda fraction, _message: said.append(fraction), jobs=jobs)
     given = {"edges": edges(), "streams": pd.DataFrame({"source_id": ["0"]})}
     before = {name: table.copy() for name, table in given.items()}
     made = run_by_stream(("channel", "planform"), given, ctx)
@@ -91,6 +101,9 @@ def test_the_result_does_not_depend_on_the_batches(fakes, monkeypatch, batch_km)
     assert said == sorted(said)
     assert all(table.equals(before[name]) for name, table in given.items())
     assert sum(len(call) for call in fakes) == 6
+    # told in the order of the batches, whichever was done first
+    in_order = [s for batch in batches_of_streams(given, batch_km) for s in sorted(batch)]
+    assert [row["source_id"] for row in ctx.findings.rows] == in_order
 
 
 def test_points_are_let_go_when_the_sections_are_cut(monkeypatch):
@@ -101,8 +114,12 @@ def test_points_are_let_go_when_the_sections_are_cut(monkeypatch):
             seen[name] = set(tables)
             new = {"channel": "channel_points", "sections": "sections"}.get(name)
             made = {new: pd.DataFrame({"stream_id": tables["edges"]["stream_id"]})} if new else {}
-            if name == "sections":  # every channel is there, whatever the batch
-                assert len(tables["channel_points"]) == 6
+            if name == "channel":
+                made["channel"] = tables["edges"][["stream_id", "geometry"]]
+            if name == "sections":  # the channels beside are there, the far ones are not
+                own = {int(s[1]) for s in tables["edges"]["stream_id"]}
+                near = {n for n in range(1, 7) if min(abs(n - k) for k in own) <= 1}
+                assert {int(s[1]) for s in tables["channel_points"]["stream_id"]} == near
             return with_tables(tables, **made)
 
         return run
@@ -113,7 +130,7 @@ def test_points_are_let_go_when_the_sections_are_cut(monkeypatch):
     monkeypatch.setattr(
         pipeline, "batches_of_streams", lambda tables: batches_of_streams(tables, 9.0)
     )
-    ctx = SimpleNamespace(progress=lambda _fraction, _message: None, dem=contextlib.nullcontext())
+    ctx = context()
     made = pipeline.rank_opened({"edges": edges()}, ctx)
     assert len(made["sections"]) == 6
     assert list(seen) == list(STAGES[1:-1])

@@ -250,9 +250,9 @@ def test_undeclared_signs_for_no_data_are_told(tmp_path, sign):
         z = dem.surface([a_line()], 60.0).tiles
         assert np.nanmin(z) > 190.0
         assert np.nanmax(z) < 210.0
-        assert [row["code"] for row in dem.findings.rows] == ["absurd_elevation"]
         coarse, _ = dem.coarse(1000)
         assert np.nanmin(coarse) > 190.0
+    assert [row["code"] for row in dem.findings.rows] == ["absurd_elevation"]  # told once
 
 
 def test_rotated_grid_is_used_through_its_affine(tmp_path):

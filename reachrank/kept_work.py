@@ -1,0 +1,299 @@
+"""Keep what the long stages of a run have made, so that a stopped run can go on from there.
+
+A folder beside the result holds one file for the network and one for each batch of streams, plain
+arrays without anything that could run as code (no pickles), and ``run.json``: inputs by their
+fingerprints, settings and versions. Work is only taken up where all of them are the same, so a run
+that goes on gives what an unbroken one would have given, to the last digit.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import shutil
+import zipfile
+from contextlib import suppress
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from reachrank.errors import BugError, UsageError
+from reachrank.findings import Findings
+from reachrank.settings.load import settings_json
+from reachrank.write.run_info import versions
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from numpy.typing import NDArray
+    from pyproj import CRS
+
+    from reachrank.context import Context, Table
+
+KEEP_FROM_KM = 100.0
+"""Runs on fewer kilometres of stream are over before keeping their work would help."""
+_MARK = "run.json"
+_UNDER_WAY: list[Path] = []
+"""Folders of the runs of this process that are not over."""
+_FINDING = ("severity", "code", "text", "source_layer", "source_id")
+
+
+def folder_of(out: Path) -> Path:
+    """Return the folder that keeps the work of the run that writes ``out``."""
+    return out.with_name(f"{out.name}.unfinished")
+
+
+def last_words() -> str:
+    """Return what a stopped program should say of the work that it leaves, ``""`` for none."""
+    for folder in _UNDER_WAY:
+        pieces = len(list(folder.glob("*.zip")))
+        if pieces:
+            return f"{pieces} pieces of the work are kept; --resume goes on from there."
+    return ""
+
+
+def identity(ctx: Context) -> dict[str, str]:
+    """Return all that decides the numbers of a run, by name."""
+    files = {key: value for key, value in ctx.facts.items() if key.startswith("input.")}
+    return {
+        **files,
+        "units": ctx.facts.get("units", ""),
+        "options": json.dumps(
+            {
+                "curve": ctx.inputs.curve,
+                "dem_units": ctx.inputs.dem_units,
+                "structures": len(ctx.inputs.structures),
+            }
+        ),
+        "settings": settings_json(ctx.settings),
+        "versions": json.dumps(versions()),
+    }
+
+
+def open_kept(
+    out: Path, streams: gpd.GeoDataFrame, ctx: Context, *, resume: bool
+) -> KeptWork | None:
+    """Return where a run keeps its work: what a stopped run has left, or a new folder.
+
+    None where the run is too short for it to help; leavings of an earlier run go either way.
+    """
+    if resume:
+        return KeptWork.go_on(out, ctx)
+    is_long = float(streams.length.sum()) > 1000.0 * KEEP_FROM_KM
+    kept = KeptWork(folder_of(out), ctx)
+    kept.forget()
+    return KeptWork.begin(out, ctx) if is_long else None
+
+
+class KeptWork:
+    """The kept work of one run.
+
+    Safe for several threads that keep and take up different pieces. Keeping never stops a run: on
+    a full disk it ends, and only going on later is lost.
+    """
+
+    def __init__(self, folder: Path, ctx: Context) -> None:
+        self._folder = folder
+        self._crs = ctx.crs
+        self._dem = ctx.dem
+        self._is_full = False
+
+    @classmethod
+    def begin(cls, out: Path, ctx: Context) -> KeptWork:
+        """Begin anew in a folder that is not there yet; where it is, nothing is kept."""
+        kept = cls(folder_of(out), ctx)
+        try:
+            kept._folder.mkdir()
+            text = json.dumps(identity(ctx), ensure_ascii=False, indent=1)
+            _write_whole(kept._folder / _MARK, text.encode())
+        except OSError:
+            kept._is_full = True
+        _UNDER_WAY.append(kept._folder)
+        return kept
+
+    @classmethod
+    def go_on(cls, out: Path, ctx: Context) -> KeptWork:
+        """Take up what a stopped run has left.
+
+        Raises
+        ------
+        UsageError
+            If there is nothing to go on from, or inputs, settings or versions are not the same.
+        """
+        kept = cls(folder_of(out), ctx)
+        try:
+            before = json.loads((kept._folder / _MARK).read_text("utf-8"))
+        except (OSError, ValueError):
+            raise UsageError(
+                f"There is no stopped run of {out} to go on from.", hint="Run without --resume."
+            ) from None
+        now = identity(ctx)
+        changed = [key for key in now | before if now.get(key) != before.get(key)]
+        if changed:
+            what = ", ".join(key.removeprefix("input.") for key in changed)
+            raise UsageError(
+                f"The run that was stopped had other {what}; going on would mix the two.",
+                hint="Run without --resume, which starts anew.",
+            )
+        _UNDER_WAY.append(kept._folder)
+        return kept
+
+    def take(self, piece: str) -> tuple[dict[str, Table], Findings] | None:
+        """Return the tables and findings of a piece, or None where it has not been kept."""
+        try:
+            with zipfile.ZipFile(self._folder / f"{piece}.zip") as file:
+                about = json.loads(file.read("about.json"))
+                arrays = {
+                    name.removesuffix(".npy"): np.load(
+                        io.BytesIO(file.read(name)), allow_pickle=False
+                    )
+                    for name in file.namelist()
+                    if name.endswith(".npy")
+                }
+            tables = {
+                layer: _table(told, arrays, f"{layer}.", self._crs)
+                for layer, told in about["tables"].items()
+            }
+            findings = _table(about["findings"], arrays, "findings.", self._crs)
+            absurd = {int(number) for number in about["absurd"]}
+        except FileNotFoundError:
+            return None
+        except (OSError, ValueError, KeyError, zipfile.BadZipFile):
+            return None  # damaged: this piece is made again
+        self._dem.absurd.update(absurd)
+        return tables, _findings(findings)
+
+    def keep(self, piece: str, tables: Mapping[str, Table], findings: Findings) -> None:
+        """Keep a piece; a file is there whole or not at all."""
+        if self._is_full:
+            return
+        arrays: dict[str, NDArray[Any]] = {}
+        about = {
+            "tables": {
+                layer: _describe(table, arrays, f"{layer}.") for layer, table in tables.items()
+            },
+            "findings": _describe(findings.to_frame(self._crs), arrays, "findings."),
+            "absurd": sorted(self._dem.absurd),  # told at the end, see `reachrank.read.dem`
+        }
+        made = io.BytesIO()
+        with zipfile.ZipFile(made, "w", zipfile.ZIP_STORED) as file:
+            file.writestr("about.json", json.dumps(about))
+            for name, values in arrays.items():
+                with file.open(f"{name}.npy", "w", force_zip64=True) as entry:
+                    np.lib.format.write_array(entry, values, allow_pickle=False)
+        try:
+            _write_whole(self._folder / f"{piece}.zip", made.getbuffer())
+        except OSError:
+            self._is_full = True
+
+    def forget(self) -> None:
+        """Delete what was kept: the run is over, or begins anew."""
+        if self._folder in _UNDER_WAY:
+            _UNDER_WAY.remove(self._folder)
+        if (self._folder / _MARK).is_file() or self._is_ours():
+            shutil.rmtree(self._folder, ignore_errors=True)
+
+    def _is_ours(self) -> bool:
+        # a folder that somebody else gave this name is left alone
+        with suppress(OSError):
+            return self._folder.is_dir() and not any(self._folder.iterdir())
+        return False
+
+
+def _write_whole(path: Path, data: bytes | memoryview) -> None:
+    beside = path.with_suffix(".part")
+    with beside.open("wb") as file:
+        file.write(data)
+    os.replace(beside, path)
+
+
+def _describe(table: Table, arrays: dict[str, NDArray[Any]], prefix: str) -> dict[str, Any]:
+    """Put a table's columns into arrays; return their names and types."""
+    geometry = table.geometry.name if isinstance(table, gpd.GeoDataFrame) else None
+    columns = []
+    for number, name in enumerate(table.columns):
+        values, key = table[name], f"{prefix}{number}"
+        if name == geometry:
+            kind = "geometry"
+            _put_bytes(arrays, key, list(shapely.to_wkb(values.to_numpy())))
+        elif isinstance(values.dtype, pd.api.extensions.ExtensionDtype):
+            kind = str(values.dtype)
+            if kind in ("str", "string"):
+                _put_text(arrays, key, values)
+            elif kind in ("Int64", "boolean"):
+                arrays[f"{key}.missing"] = values.isna().to_numpy()
+                plain = values.fillna(False if kind == "boolean" else 0)
+                arrays[key] = plain.to_numpy("bool" if kind == "boolean" else "int64")
+            else:
+                raise BugError(f"A column of type {kind} ({name}) cannot be kept.")
+        elif values.dtype == object:
+            kind = "object"
+            _put_text(arrays, key, values)
+        else:
+            kind = str(values.dtype)
+            arrays[key] = values.to_numpy()
+        columns.append([str(name), kind])
+    return {"rows": len(table), "geometry": geometry, "columns": columns}
+
+
+def _table(
+    told: Mapping[str, Any], arrays: Mapping[str, NDArray[Any]], prefix: str, crs: CRS
+) -> Table:
+    columns: dict[str, Any] = {}
+    for number, (name, kind) in enumerate(told["columns"]):
+        key = f"{prefix}{number}"
+        if kind == "geometry":
+            columns[name] = shapely.from_wkb(np.array(_take_bytes(arrays, key), dtype=object))
+        elif kind in ("object", "str", "string"):
+            text = [None if b is None else b.decode() for b in _take_bytes(arrays, key)]
+            columns[name] = pd.Series(text, dtype=kind)
+        elif kind in ("Int64", "boolean"):
+            columns[name] = pd.Series(arrays[key]).astype(kind).mask(arrays[f"{key}.missing"])
+        else:
+            columns[name] = arrays[key]
+    frame = pd.DataFrame(columns, index=pd.RangeIndex(told["rows"]))
+    if told["geometry"] is None:
+        return frame
+    return gpd.GeoDataFrame(frame, geometry=told["geometry"], crs=crs)
+
+
+def _put_text(arrays: dict[str, NDArray[Any]], key: str, values: pd.Series[Any]) -> None:
+    given = values.to_numpy(object, na_value=None)
+    if not all(one is None or isinstance(one, str) for one in given):
+        raise BugError(f"The column {values.name} holds what is not text and cannot be kept.")
+    _put_bytes(arrays, key, [None if one is None else one.encode() for one in given])
+
+
+def _put_bytes(arrays: dict[str, NDArray[Any]], key: str, parts: list[bytes | None]) -> None:
+    arrays[f"{key}.length"] = np.array(
+        [-1 if part is None else len(part) for part in parts], np.int64
+    )
+    arrays[key] = np.frombuffer(b"".join(part or b"" for part in parts), np.uint8)
+
+
+def _take_bytes(arrays: Mapping[str, NDArray[Any]], key: str) -> list[bytes | None]:
+    whole, length = arrays[key].tobytes(), arrays[f"{key}.length"]
+    ends = np.cumsum(np.maximum(length, 0))
+    return [
+        None if n < 0 else whole[end - n : end]
+        for n, end in zip(length.tolist(), ends.tolist(), strict=True)
+    ]
+
+
+def _findings(table: Table) -> Findings:
+    found = Findings()
+    for row in table.to_dict("records"):
+        station = row["station_m"]
+        found.add(
+            *(row[name] for name in _FINDING[:3]),
+            source_layer=row["source_layer"],
+            source_id=row["source_id"],
+            station_m=None if pd.isna(station) else float(station),
+            geometry=row["geometry"],
+        )
+    return found
