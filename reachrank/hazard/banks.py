@@ -8,9 +8,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from reachrank.columns import floats
 from reachrank.hazard.breakpoints import knots_source
 from reachrank.hazard.engine import Hazard
-from reachrank.hazard.measure import SIDES, floats
+from reachrank.hazard.measure import SIDES
 from reachrank.hazard.side_frame import Bools, Floats
 from reachrank.schema import FACTORS
 from reachrank.settings.hazard import HazardSettings

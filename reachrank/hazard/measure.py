@@ -11,6 +11,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from reachrank.columns import floats
 from reachrank.hazard.bankfull import BankfullSize, bankfull_size, curve_area_km2
 from reachrank.hazard.bend_place import bend_at
 from reachrank.hazard.cover import at_least, cover_share, one_of, strips
@@ -26,13 +27,6 @@ if TYPE_CHECKING:
     from reachrank.settings.hazard import HazardSettings
 
 SIDES = ("left", "right")
-
-
-def floats(table: pd.DataFrame, name: str) -> Floats:
-    """Return a column as float64, NaN where missing, all NaN where the table lacks it."""
-    if name not in table.columns:
-        return np.full(len(table), np.nan)
-    return np.asarray(table[name].to_numpy(np.float64, na_value=np.nan), np.float64)
 
 
 def counting_sides(sections: pd.DataFrame, least_quality: float) -> Bools:

@@ -6,6 +6,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from reachrank.columns import floats
 from reachrank.context import Context, Table, Tables, with_tables
 from reachrank.curves import Curve
 from reachrank.exposure.recession import add_years
@@ -19,7 +20,7 @@ from reachrank.hazard.bankfull import (
 )
 from reachrank.hazard.banks import Deciding, deciding_sections, factor_rows
 from reachrank.hazard.engine import Hazard, assess
-from reachrank.hazard.measure import SIDES, bank_cover, build_frame, floats
+from reachrank.hazard.measure import SIDES, bank_cover, build_frame
 from reachrank.hazard.registry import load_factors
 from reachrank.hazard.second_opinion import PARTS, near_bank_stress, points
 from reachrank.hazard.side_frame import Floats, SideFrame

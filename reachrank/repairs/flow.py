@@ -10,11 +10,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from reachrank.columns import floats
 from reachrank.context import Context, Table
 from reachrank.findings import Findings
 from reachrank.hazard.bankfull import chosen_curve, curve_area_km2
 from reachrank.hazard.flow import manning_discharge_m3s
-from reachrank.hazard.measure import build_frame, floats
+from reachrank.hazard.measure import build_frame
 from reachrank.repairs.shear import bed_shear_pa, bend_effect_length_m, bend_factor, side_factor
 
 Floats = NDArray[np.float64]

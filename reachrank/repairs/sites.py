@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from reachrank.columns import floats
 from reachrank.context import Context, Table
-from reachrank.hazard.measure import floats
 from reachrank.repairs.flow import SectionFlow, bank_flow, section_flow
 from reachrank.repairs.lengths import FailingLength
 from reachrank.repairs.site import Site
