@@ -9,10 +9,12 @@ from dataclasses import dataclass
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from reachrank.context import Context, Tables, with_tables
+from reachrank.repairs.bank_line import cut
 from reachrank.repairs.face import ShapedFace, shaped_face
-from reachrank.repairs.kept_soil import cost_per_tonne_usd, soil_columns
+from reachrank.repairs.kept_soil import cost_per_tonne_usd, soil_rows
 from reachrank.repairs.kind_of_work import Decision, kind_of_work, permit_questions
 from reachrank.repairs.lengths import FailingLength, find_lengths
 from reachrank.repairs.prices import Prices, load_prices
@@ -83,13 +85,19 @@ def run(tables: Tables, ctx: Context) -> Tables:
     reaches["repair_length_m"] = reaches["reach_id"].map(total).astype(np.float64)
     _tell(repairs, prices, ctx)
     ranks = _ranks(reaches)
+    soil = soil_rows(sites, ctx.settings.sediment, ctx.settings.exposure)
     ctx.progress(1.0, "repairs found")
     return with_tables(
         tables,
         reaches=reaches,
         banks=banks,
-        repairs=_lines([_row(r, ranks, ctx.settings) for r in repairs], REPAIRS.names, ctx.crs),
-        tie_ins=_lines([row for r in repairs for row in _tie_in_rows(r)], TIE_INS.names, ctx.crs),
+        repairs=_lines(
+            [_row(*of, ranks, ctx.settings) for of in zip(repairs, soil, strict=True)],
+            _cut(lengths, [length.interval for length in lengths]),
+            REPAIRS.names,
+            ctx.crs,
+        ),
+        tie_ins=_tie_ins(repairs, ctx.crs),
         materials=_typed(
             pd.DataFrame(
                 [row for r in repairs for row in material_rows(r.length.repair_id, r.items)],
@@ -186,13 +194,17 @@ def material_rows(repair_id: str, items: Sequence[Item]) -> list[dict[str, objec
     ]
 
 
-def _row(repair: Repair, ranks: Mapping[str, int], settings: Settings) -> dict[str, object]:
+def _row(
+    repair: Repair,
+    soil: Mapping[str, float | str | None],
+    ranks: Mapping[str, int],
+    settings: Settings,
+) -> dict[str, object]:
     length, site, decision = repair.length, repair.site, repair.decision
     known = [ranks[reach_id] for reach_id in length.shares if reach_id in ranks]
     face = site.face
     low, high = (face.low_m, face.high_m) if face else UNKNOWN
     crew = hours(list(repair.items)) if repair.items else UNKNOWN
-    soil = soil_columns(site, settings.sediment, settings.exposure)
     per_tonne = cost_per_tonne_usd(
         repair.cost_usd,
         (
@@ -234,22 +246,29 @@ def _row(repair: Repair, ranks: Mapping[str, int], settings: Settings) -> dict[s
         **soil,
         "cost_per_tonne_low_usd_screening": per_tonne[0],
         "cost_per_tonne_high_usd_screening": per_tonne[1],
-        "geometry": length.geometry(),
     }
 
 
-def _tie_in_rows(repair: Repair) -> list[dict[str, object]]:
+def _tie_ins(repairs: Sequence[Repair], crs: object) -> gpd.GeoDataFrame:
     """Return the tie-ins; one without length has no row."""
-    return [
-        {
-            "repair_id": repair.length.repair_id,
-            "end": end,
-            "length_m": b - a,
-            "geometry": repair.length.line.part(a, b),
-        }
+    found = [
+        (repair.length, end, (a, b))
+        for repair in repairs
         for end, (a, b) in repair.tie_ins.items()
         if b > a
     ]
+    rows: list[dict[str, object]] = [
+        {"repair_id": length.repair_id, "end": end, "length_m": b - a}
+        for length, end, (a, b) in found
+    ]
+    shapes = _cut([length for length, _, _ in found], [span for _, _, span in found])
+    return _lines(rows, shapes, TIE_INS.names, crs)
+
+
+def _cut(lengths: Sequence[FailingLength], spans: Sequence[Pair]) -> NDArray[np.object_]:
+    """Return what lies between two distances down the bank line of each length."""
+    low, high = np.array(spans, dtype=np.float64).reshape(-1, 2).T
+    return cut([length.line for length in lengths], low, high)
 
 
 def _tell(repairs: Sequence[Repair], prices: Prices, ctx: Context) -> None:
@@ -278,9 +297,14 @@ def _ranks(reaches: pd.DataFrame) -> dict[str, int]:
     return {str(r): int(n) for r, n in zip(known["reach_id"], known["rank"], strict=True)}
 
 
-def _lines(rows: list[dict[str, object]], columns: Sequence[str], crs: object) -> gpd.GeoDataFrame:
-    table = _typed(pd.DataFrame(rows, columns=[*columns, "geometry"]), columns)
-    return gpd.GeoDataFrame(table, geometry="geometry", crs=crs)
+def _lines(
+    rows: list[dict[str, object]],
+    shapes: NDArray[np.object_],
+    columns: Sequence[str],
+    crs: object,
+) -> gpd.GeoDataFrame:
+    table = _typed(pd.DataFrame(rows, columns=list(columns)), columns)
+    return gpd.GeoDataFrame(table, geometry=shapes, crs=crs)
 
 
 _DTYPES = {
