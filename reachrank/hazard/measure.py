@@ -36,6 +36,16 @@ def counting_sides(sections: pd.DataFrame, least_quality: float) -> Bools:
     return np.asarray(usable[:, None] & np.isfinite(height), np.bool_)
 
 
+def bank_rows(sections: pd.DataFrame, banks: pd.DataFrame) -> NDArray[np.intp]:
+    """Return the row in ``banks`` of each section's side, -1 for none; shape (sections, 2)."""
+    columns = []
+    for side in SIDES:
+        rows = np.flatnonzero((banks["bank"] == side).to_numpy(np.bool_))
+        place = pd.Index(banks["reach_id"].to_numpy(object)[rows]).get_indexer(sections["reach_id"])
+        columns.append(np.append(rows, -1)[place])
+    return np.column_stack(columns)
+
+
 def bank_cover(banks: gpd.GeoDataFrame, ctx: Context) -> Floats:
     """Return each bank's cover_frac, measured on the cover raster; as it was without a raster."""
     if ctx.cover_path is None or banks.empty:
@@ -106,13 +116,8 @@ def _of_edge(sections: pd.DataFrame, edges: pd.DataFrame, name: str) -> Floats:
 
 
 def _of_bank(sections: pd.DataFrame, banks: pd.DataFrame, name: str) -> Floats:
-    index = pd.MultiIndex.from_arrays([banks["reach_id"], banks["bank"]])
-    by_key = pd.Series(floats(banks, name), index=index)
-    columns = []
-    for side in SIDES:
-        key = pd.MultiIndex.from_arrays([sections["reach_id"], [side] * len(sections)])
-        columns.append(by_key.reindex(key).to_numpy(np.float64))
-    return np.column_stack(columns)
+    rows = bank_rows(sections, banks)
+    return np.asarray(np.append(floats(banks, name), np.nan)[rows], np.float64)
 
 
 def _size_at(

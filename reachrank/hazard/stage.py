@@ -84,7 +84,8 @@ def _scattered(deciding: Deciding, values: Floats) -> Floats:
 
 def _first_of_reach(sections: pd.DataFrame, name: str, reach_id: pd.Series) -> pd.Series:
     """Return, per reach, the value of its section nearest to the mouth."""
-    lowest = sections.dropna(subset=["reach_id"]).sort_values("station_m", kind="stable")
+    columns = pd.DataFrame(sections)[["reach_id", "station_m", name]]
+    lowest = columns.dropna(subset=["reach_id"]).sort_values("station_m", kind="stable")
     return lowest.drop_duplicates("reach_id").set_index("reach_id")[name].reindex(reach_id)
 
 
