@@ -96,7 +96,7 @@ def section_flow(tables: Mapping[str, Table], ctx: Context) -> SectionFlow:
     )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class BankFlow:
     """Flow along one repair; NaN where unknown. Velocity and shear are raised for the bend."""
 

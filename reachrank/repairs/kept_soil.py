@@ -7,7 +7,7 @@ gives a delivery ratio. The direct volume method takes the height on the face.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import cast
 
 from reachrank.errors import InputError
@@ -78,18 +78,16 @@ def soil_columns(
     Low is the low slope height at the category's low recession, high both high, middle the mean
     slope height at the middle recession. Tie-ins are sound bank and lose nothing.
     """
-    return soil_rows([site], settings, exposure)[0]
+    return next(soil_rows([site], settings, exposure))
 
 
 def soil_rows(
     sites: Sequence[Site], settings: SedimentSettings, exposure: ExposureSettings
-) -> list[dict[str, float | str | None]]:
-    """Return `soil_columns` of many repairs, in their order."""
+) -> Iterator[dict[str, float | str | None]]:
+    """Yield `soil_columns` of many repairs, in their order."""
     rates = recession_rates([site.hazard_score for site in sites], exposure).tolist()
-    return [
-        _columns(site, rates_m_per_yr, settings, exposure)
-        for site, rates_m_per_yr in zip(sites, rates, strict=True)
-    ]
+    for site, rates_m_per_yr in zip(sites, rates, strict=True):
+        yield _columns(site, rates_m_per_yr, settings, exposure)
 
 
 def _columns(

@@ -84,7 +84,7 @@ class SideSections:
         return [row[a:b] for a, b in zip(first, stop, strict=True)]
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, slots=True)
 class FailingLength:
     """One failing length of bank.
 

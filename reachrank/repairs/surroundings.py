@@ -27,7 +27,7 @@ SOIL_STEP_M = 5.0
 UNNAMED = "an area without a name"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Near:
     """The nearest structure that a bank faces; infinite and None for none within reach."""
 
