@@ -46,21 +46,22 @@ class BankLine:
         """Length of the joined line."""
         return float(self.borders_m[-1])
 
-    def locate(self, place: NDArray[np.intp], points: Lines) -> Floats:
+    def locate(self, place: NDArray[np.intp], x_m: Floats, y_m: Floats) -> Floats:
         """Return how far down the line points lie, each sought on the bank at its place; (k,)."""
-        measure: Floats = self.borders_m[place] + shapely.line_locate_point(
-            self.lines[place], points
-        )
-        return measure
+        along: Floats = _locate(*self._points(), place, x_m, y_m)
+        return self.borders_m[place] + along
 
     def parts(self, from_m: Floats, to_m: Floats) -> Lines:
         """Return the parts of the line between distances down it, shape (k,)."""
-        xy, bank = shapely.get_coordinates(self.lines, return_index=True)
-        first = np.searchsorted(bank, np.arange(len(self.lines) + 1))
-        coords, owner = _cut(xy, first, self.borders_m, from_m, to_m)
+        coords, owner = _cut(*self._points(), self.borders_m, from_m, to_m)
         nothing = np.full(len(from_m), shapely.LineString(), dtype=object)
         lines: Lines = shapely.linestrings(coords, indices=owner, out=nothing)
         return lines
+
+    def _points(self) -> tuple[Floats, NDArray[np.intp]]:
+        """Return the points of all banks, and the first point of each, at last the end of all."""
+        xy, bank = shapely.get_coordinates(self.lines, return_index=True)
+        return xy, np.searchsorted(bank, np.arange(len(self.lines) + 1))
 
     def banks_between(self, from_m: Floats, to_m: Floats) -> tuple[Ints, Ints, Floats, Floats]:
         """Return what of each length lies on which bank, upstream first.
@@ -142,6 +143,31 @@ def _cut(xy, first, borders_m, from_m, to_m):  # type: ignore[no-untyped-def]  #
             count += 1
         owner[begin:count] = k
     return coords[:count], owner[:count]
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def _locate(xy, first, bank, x_m, y_m):  # type: ignore[no-untyped-def]  # pragma: no cover
+    """Return how far down its bank the place nearest to each point lies; the first of several."""
+    found = np.zeros(x_m.size)
+    for k in range(x_m.size):
+        least, start = np.inf, 0.0
+        for i in range(first[bank[k]], first[bank[k] + 1] - 1):
+            step_x, step_y = xy[i + 1, 0] - xy[i, 0], xy[i + 1, 1] - xy[i, 1]
+            to_x, to_y = x_m[k] - xy[i, 0], y_m[k] - xy[i, 1]
+            square = step_x * step_x + step_y * step_y
+            length = np.sqrt(square)
+            share = (to_x * step_x + to_y * step_y) / square if square > 0.0 else 0.0
+            if share <= 0.0:
+                share, distance = 0.0, np.sqrt(to_x * to_x + to_y * to_y)
+            elif share >= 1.0:
+                share = 1.0
+                distance = np.sqrt((x_m[k] - xy[i + 1, 0]) ** 2 + (y_m[k] - xy[i + 1, 1]) ** 2)
+            else:
+                distance = abs(to_x * step_y - to_y * step_x) / square * length
+            if distance < least:
+                least, found[k] = distance, start + share * length
+            start += length
+    return found
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")

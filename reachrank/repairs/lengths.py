@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-import shapely
 from numpy.typing import NDArray
 
 from reachrank.columns import floats
@@ -202,11 +201,10 @@ def _side_sections(
     has_top = np.isfinite(top)
     if has_top.any():
         nx, ny = side_normal(placed.bearing_rad, bank)
-        points = shapely.points(placed.x_m + nx * top, placed.y_m + ny * top)
+        x, y = placed.x_m + nx * top, placed.y_m + ny * top
+        placed_m = line.locate(reach[has_top], x[has_top], y[has_top])
         known_station = np.concatenate([known_station, station[has_top]])
-        known_measure = np.concatenate(
-            [known_measure, line.locate(reach[has_top], points[has_top])]
-        )
+        known_measure = np.concatenate([known_measure, placed_m])
         down = np.argsort(-known_station, kind="stable")
         known_station = known_station[down]
         known_measure = np.maximum.accumulate(known_measure[down])
