@@ -55,7 +55,7 @@ def run(tables: Tables, ctx: Context) -> Tables:
     hazard = assess(load_factors(ctx.findings), frame, ctx.findings)
     ctx.progress(0.8, "sections scored")
 
-    sections = tables["sections"].copy()
+    sections = tables["sections"].copy(deep=False)  # whole columns are put in, none is changed
     for column, side in enumerate(SIDES):
         sections[f"{side}_hazard_score"] = hazard.hazard_score[:, column]
     banks = tables["banks"].copy()

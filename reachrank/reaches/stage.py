@@ -39,7 +39,7 @@ def run(tables: Tables, ctx: Context) -> Tables:
     """
     settings = ctx.settings.reaches
     channel, edges, bends = tables["channel"], tables["edges"], tables["bends"]
-    sections = tables["sections"].copy()
+    sections = tables["sections"].copy(deep=False)  # a column is added, none is changed
     marks = tables.get("channel_points", sections)
     spans = split_streams(channel, marks, edges, settings.target_length_m, ctx.findings)
     sections["reach_id"] = pd.Series(
