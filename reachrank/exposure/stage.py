@@ -97,16 +97,20 @@ def _report_crossings(
     crossings: Crossings, structures: gpd.GeoDataFrame, reaches: gpd.GeoDataFrame, ctx: Context
 ) -> None:
     """Add a finding for each crossing, in the order of the structures' ids."""
-    for point, radius, row, reach in zip(
-        crossings.points, crossings.radius_m, crossings.structure, crossings.reach, strict=True
+    for point, radius, name, source, reach in zip(
+        crossings.points,
+        crossings.radius_m,
+        structures["structure_id"].to_numpy(object)[crossings.structure],
+        structures["source"].to_numpy(object)[crossings.structure],
+        reaches["reach_id"].to_numpy(object)[crossings.reach],
+        strict=True,
     ):
-        name = structures["structure_id"].iloc[row]
         ctx.findings.add(
             "info",
             "crossing",
-            f"{name} crosses the channel in reach {reaches['reach_id'].iloc[reach]}; roads and "
+            f"{name} crosses the channel in reach {reach}; roads and "
             f"other long things within {radius:.0f} m of there do not count as exposed.",
-            source_layer=str(structures["source"].iloc[row]),
+            source_layer=str(source),
             source_id=str(name),
             geometry=point,
         )

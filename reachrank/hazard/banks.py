@@ -8,9 +8,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from reachrank.columns import floats
 from reachrank.hazard.breakpoints import knots_source
 from reachrank.hazard.engine import Hazard
-from reachrank.hazard.measure import SIDES, floats
+from reachrank.hazard.measure import bank_rows
 from reachrank.hazard.side_frame import Bools, Floats
 from reachrank.schema import FACTORS
 from reachrank.settings.hazard import HazardSettings
@@ -46,17 +47,7 @@ def deciding_sections(
     always a section that exists, the next higher one where the quantile falls between two. Of
     equal scores the lower station comes first.
     """
-    key = pd.Series(
-        np.arange(len(banks)), index=pd.MultiIndex.from_arrays([banks["reach_id"], banks["bank"]])
-    )
-    bank = np.column_stack(
-        [
-            key.reindex(pd.MultiIndex.from_arrays([sections["reach_id"], [side] * len(sections)]))
-            .fillna(-1)
-            .to_numpy(np.int64)
-            for side in SIDES
-        ]
-    )
+    bank = bank_rows(sections, banks)
     count = len(banks)
     row, side = (part.ravel() for part in np.indices(bank.shape))
     flat_bank, flat_score = bank.ravel(), hazard.hazard_score.ravel()

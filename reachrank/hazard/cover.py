@@ -7,7 +7,6 @@ from collections.abc import Callable
 import geopandas as gpd
 import numpy as np
 import shapely
-from exactextract import exact_extract
 from numpy.typing import NDArray
 
 from reachrank.hazard.side_frame import Floats
@@ -46,6 +45,8 @@ def cover_share(
     NaN where an area is empty or has no known cell. Cells of partial overlap count by their exact
     share (exactextract). Cost: one window of the raster per area.
     """
+    from exactextract import exact_extract  # noqa: PLC0415  (only with a cover layer)
+
     describe_raster(raster_path, allow_remote=allow_remote)  # only what may be trusted is opened
     share = np.full(len(areas), np.nan)
 

@@ -11,6 +11,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from reachrank.columns import floats
 from reachrank.hazard.bankfull import BankfullSize, bankfull_size, curve_area_km2
 from reachrank.hazard.bend_place import bend_at
 from reachrank.hazard.cover import at_least, cover_share, one_of, strips
@@ -28,18 +29,21 @@ if TYPE_CHECKING:
 SIDES = ("left", "right")
 
 
-def floats(table: pd.DataFrame, name: str) -> Floats:
-    """Return a column as float64, NaN where missing, all NaN where the table lacks it."""
-    if name not in table.columns:
-        return np.full(len(table), np.nan)
-    return np.asarray(table[name].to_numpy(np.float64, na_value=np.nan), np.float64)
-
-
 def counting_sides(sections: pd.DataFrame, least_quality: float) -> Bools:
     """Return which sides of which sections count, shape (n, 2): usable, in a reach, with a top."""
     usable = counted(sections, least_quality) & sections["reach_id"].notna().to_numpy()
     height = np.column_stack([floats(sections, f"{side}_bank_height_m") for side in SIDES])
     return np.asarray(usable[:, None] & np.isfinite(height), np.bool_)
+
+
+def bank_rows(sections: pd.DataFrame, banks: pd.DataFrame) -> NDArray[np.intp]:
+    """Return the row in ``banks`` of each section's side, -1 for none; shape (sections, 2)."""
+    columns = []
+    for side in SIDES:
+        rows = np.flatnonzero((banks["bank"] == side).to_numpy(np.bool_))
+        place = pd.Index(banks["reach_id"].to_numpy(object)[rows]).get_indexer(sections["reach_id"])
+        columns.append(np.append(rows, -1)[place])
+    return np.column_stack(columns)
 
 
 def bank_cover(banks: gpd.GeoDataFrame, ctx: Context) -> Floats:
@@ -112,13 +116,8 @@ def _of_edge(sections: pd.DataFrame, edges: pd.DataFrame, name: str) -> Floats:
 
 
 def _of_bank(sections: pd.DataFrame, banks: pd.DataFrame, name: str) -> Floats:
-    index = pd.MultiIndex.from_arrays([banks["reach_id"], banks["bank"]])
-    by_key = pd.Series(floats(banks, name), index=index)
-    columns = []
-    for side in SIDES:
-        key = pd.MultiIndex.from_arrays([sections["reach_id"], [side] * len(sections)])
-        columns.append(by_key.reindex(key).to_numpy(np.float64))
-    return np.column_stack(columns)
+    rows = bank_rows(sections, banks)
+    return np.asarray(np.append(floats(banks, name), np.nan)[rows], np.float64)
 
 
 def _size_at(

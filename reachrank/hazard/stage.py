@@ -6,6 +6,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from reachrank.columns import floats
 from reachrank.context import Context, Table, Tables, with_tables
 from reachrank.curves import Curve
 from reachrank.exposure.recession import add_years
@@ -19,7 +20,7 @@ from reachrank.hazard.bankfull import (
 )
 from reachrank.hazard.banks import Deciding, deciding_sections, factor_rows
 from reachrank.hazard.engine import Hazard, assess
-from reachrank.hazard.measure import SIDES, bank_cover, build_frame, floats
+from reachrank.hazard.measure import SIDES, bank_cover, build_frame
 from reachrank.hazard.registry import load_factors
 from reachrank.hazard.second_opinion import PARTS, near_bank_stress, points
 from reachrank.hazard.side_frame import Floats, SideFrame
@@ -54,7 +55,7 @@ def run(tables: Tables, ctx: Context) -> Tables:
     hazard = assess(load_factors(ctx.findings), frame, ctx.findings)
     ctx.progress(0.8, "sections scored")
 
-    sections = tables["sections"].copy()
+    sections = tables["sections"].copy(deep=False)  # whole columns are put in, none is changed
     for column, side in enumerate(SIDES):
         sections[f"{side}_hazard_score"] = hazard.hazard_score[:, column]
     banks = tables["banks"].copy()
@@ -83,7 +84,8 @@ def _scattered(deciding: Deciding, values: Floats) -> Floats:
 
 def _first_of_reach(sections: pd.DataFrame, name: str, reach_id: pd.Series) -> pd.Series:
     """Return, per reach, the value of its section nearest to the mouth."""
-    lowest = sections.dropna(subset=["reach_id"]).sort_values("station_m", kind="stable")
+    columns = pd.DataFrame(sections)[["reach_id", "station_m", name]]
+    lowest = columns.dropna(subset=["reach_id"]).sort_values("station_m", kind="stable")
     return lowest.drop_duplicates("reach_id").set_index("reach_id")[name].reindex(reach_id)
 
 

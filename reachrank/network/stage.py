@@ -14,8 +14,6 @@ from numpy.typing import NDArray
 from reachrank.context import Context, Tables, with_tables
 from reachrank.network import report
 from reachrank.network.area import Area, attribute_at_lower_end, choose_area
-from reachrank.network.area_raster import area_from_raster
-from reachrank.network.area_routing import RoutedArea, routed_area
 from reachrank.network.connect import connect
 from reachrank.network.directions import find_directions
 from reachrank.network.fall import LEAST_SEARCH_CELLS, Fall, measure_fall, station_count
@@ -185,18 +183,23 @@ def _area(
     xy = [line.xy for line in lines]
     raster = np.full(len(lines), np.nan)
     if ctx.inputs.area_raster is not None:
+        from reachrank.network.area_raster import area_from_raster  # noqa: PLC0415
+
         raster = area_from_raster(
             xy, ctx.crs, ctx.inputs.area_raster, unit=settings.area_raster_unit,
             search_cells=settings.area_search_cells, allow_remote=ctx.inputs.allow_remote,
         )  # fmt: skip
-    routed = RoutedArea(np.full(len(lines), np.nan), np.zeros(len(lines), bool))
+    routed_km2, is_cut = np.full(len(lines), np.nan), np.zeros(len(lines), bool)
     if np.isnan(np.fmax(attribute, raster)).any():
+        from reachrank.network.area_routing import routed_area  # noqa: PLC0415  (slow to load)
+
         ctx.progress(0.6, "network: drainage area")
         elevation_m, transform = ctx.dem.coarse(int(settings.routing_greatest_cells))
         routed = routed_area(
             xy, flow, main_out, elevation_m, transform=transform, burn_m=settings.burn_m
         )
-    return choose_area(flow, main_out, attribute, raster, routed.area_km2), routed.is_cut
+        routed_km2, is_cut = routed.area_km2, routed.is_cut
+    return choose_area(flow, main_out, attribute, raster, routed_km2), is_cut
 
 
 def _floats(column: pd.Series[float]) -> Floats:

@@ -12,6 +12,8 @@ FIXED, NOISY, MISSING = 0, 1, 2
 PRODUCT, WEIGHTED_MEAN, WHERE_EXPOSED, HAZARD_ONLY = 0, 1, 2, 3
 _KEY_SCORE_BITS = 40
 _KEY_ITEM_BITS = np.uint64(24)
+_DIGIT_BITS, _DIGITS = 10, 4
+"""The score's bits in digits; an even number of them, so that sorted keys end where they began."""
 _KEY_SCALE = float(2**_KEY_SCORE_BITS - 1)
 
 
@@ -92,6 +94,31 @@ def sort_keys(scores, out):  # type: ignore[no-untyped-def]  # pragma: no cover
     for i in range(scores.size):
         part = 1.0 - min(max(scores[i], 0.0), 100.0) / 100.0
         out[i] = (np.uint64(part * _KEY_SCALE) << _KEY_ITEM_BITS) | np.uint64(i)
+
+
+@numba.njit(cache=True, nogil=True)
+def sort_by_score(keys, spare):  # type: ignore[no-untyped-def]  # pragma: no cover
+    """Sort keys that come in the order of their items; ``spare`` is room of the same shape.
+
+    By the digits of the score, last one first, each time in the order before: four passes over
+    the keys, whatever their number.
+    """
+    count = np.empty(1 << _DIGIT_BITS, np.int64)
+    mask = np.uint64((1 << _DIGIT_BITS) - 1)
+    given, sorted_ = keys, spare
+    for digit in range(_DIGITS):
+        shift = _KEY_ITEM_BITS + np.uint64(digit * _DIGIT_BITS)
+        count[:] = 0
+        for i in range(keys.size):
+            count[(given[i] >> shift) & mask] += 1
+        before = 0
+        for value in range(count.size):
+            before, count[value] = before + count[value], before
+        for i in range(keys.size):
+            value = (given[i] >> shift) & mask
+            sorted_[count[value]] = given[i]
+            count[value] += 1
+        given, sorted_ = sorted_, given
 
 
 @numba.njit(cache=True, nogil=True)

@@ -24,6 +24,7 @@ from reachrank.priority.draw_kernel import (
     draw_priorities,
     greatest_of_parts,
     ranks_of_sorted,
+    sort_by_score,
     sort_keys,
 )
 from reachrank.priority.random_numbers import NORMAL_TABLE
@@ -195,7 +196,7 @@ class _Counter:
     def put(self, row: int, scores: Floats) -> None:
         keys = np.empty(self.items, np.uint64)
         sort_keys(scores, keys)
-        keys.sort()
+        sort_by_score(keys, np.empty_like(keys))
         ranks_of_sorted(keys, self.ranks[row])
 
     def adder(self, rows: int, slabs: int) -> Callable[[int], None]:

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Literal
 
 import pandas as pd
 
+from reachrank.columns import floats
+
 if TYPE_CHECKING:
     from reachrank.context import Table
 
@@ -20,6 +22,10 @@ _BEND_FROM = 0.1
 """Width over radius below which a bank is as good as straight, tool default."""
 _STEEP_FROM_DEG, _GENTLE_BELOW_DEG = 45.0, 20.0
 _BARE_BELOW, _COVERED_FROM = 0.2, 0.7
+_NUMBERS = (
+    "bank_height_m", "bank_angle_deg", "is_angle_lower_bound", "cover_frac",
+    "structure_distance_m", "hazard_score",
+)  # fmt: skip
 _NAMES = {
     "bank_height": "bankfull depth",
     "bank_angle": "bank angle",
@@ -127,22 +133,26 @@ def bank_reasons(tables: Mapping[str, Table], units: Units = "metric") -> pd.Ser
     bends = _of_factor(cells["value"], "bend")
     cutting = _of_factor(cells["score"], "cutting_down")
     texts = {}
-    for row in banks.itertuples():
+    numbers = [floats(banks, name).tolist() for name in _NUMBERS]
+    structure_id = banks["structure_id"] if "structure_id" in banks else [None] * len(banks)
+    for bank_id, bank, structure, height, angle, is_bound, cover, distance, hazard in zip(
+        banks["bank_id"], banks["bank"], structure_id, *numbers, strict=True
+    ):
         facts = BankFacts(
-            bank=str(row.bank),
-            height_m=_number(row, "bank_height_m"),
-            angle_deg=_number(row, "bank_angle_deg"),
-            is_angle_lower_bound=_number(row, "is_angle_lower_bound") == 1.0,
-            width_radius_ratio=bends.get(row.bank_id, math.nan),
-            cover_frac=_number(row, "cover_frac"),
-            cutting_down_score=cutting.get(row.bank_id, math.nan),
-            structure=classes.get(getattr(row, "structure_id", None), ""),
-            structure_distance_m=_number(row, "structure_distance_m"),
+            bank=str(bank),
+            height_m=height,
+            angle_deg=angle,
+            is_angle_lower_bound=is_bound == 1.0,
+            width_radius_ratio=bends.get(bank_id, math.nan),
+            cover_frac=cover,
+            cutting_down_score=cutting.get(bank_id, math.nan),
+            structure=classes.get(structure, ""),
+            structure_distance_m=distance,
             are_structures_known=known,
-            is_ranked=math.isfinite(_number(row, "hazard_score")),
-            missing=tuple(_NAMES.get(n, n.replace("_", " ")) for n in words.get(row.bank_id, ())),
+            is_ranked=math.isfinite(hazard),
+            missing=tuple(_NAMES.get(n, n.replace("_", " ")) for n in words.get(bank_id, ())),
         )
-        texts[row.bank_id] = reason(facts, units)
+        texts[bank_id] = reason(facts, units)
     return pd.Series(texts, dtype=object)
 
 
@@ -169,8 +179,3 @@ def _structure_classes(tables: Mapping[str, Table]) -> dict[object, str]:
 def _of_factor(values: pd.Series, name: str) -> dict[object, float]:
     is_there = name in values.index.get_level_values("factor")
     return dict(values.loc[name].items()) if is_there else {}
-
-
-def _number(row: object, name: str) -> float:
-    value = getattr(row, name, None)
-    return math.nan if value is None or pd.isna(value) else float(value)

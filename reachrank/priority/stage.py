@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from reachrank.columns import floats
 from reachrank.context import Context, Table, Tables, with_tables
-from reachrank.hazard.measure import floats
 from reachrank.hazard.registry import load_factors
 from reachrank.priority.model import draw_model
 from reachrank.priority.rank_draws import RankCounts, draw_ranks

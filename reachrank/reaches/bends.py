@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from reachrank.columns import floats
+
 
 def tightest_bends(reaches: pd.DataFrame, bends: pd.DataFrame) -> pd.DataFrame:
     """Return radius_m, bend_id and outside_bank of the tightest bend that each reach touches.
@@ -12,28 +14,22 @@ def tightest_bends(reaches: pd.DataFrame, bends: pd.DataFrame) -> pd.DataFrame:
     Indexed by reach_id; NaN and None where a reach has no bend. Touching means a common length
     above zero.
     """
-    streams = {}
-    for key, group in bends.sort_values(["radius_m", "bend_id"]).groupby("stream_id"):
-        names = ("start_station_m", "end_station_m", "radius_m", "bend_id", "outside_bank")
-        streams[str(key)] = [group[name].to_numpy() for name in names]
-    rows: list[tuple[str, float, str | None, str | None]] = []
-    for reach_id, stream_id, low, high in zip(
-        reaches["reach_id"],
-        reaches["stream_id"],
-        reaches["station_from_m"].to_numpy(np.float64),
-        reaches["station_to_m"].to_numpy(np.float64),
-        strict=True,
-    ):
-        best: tuple[float, str | None, str | None] = (np.nan, None, None)
-        if str(stream_id) in streams:
-            start, end, radius, bend_id, outside = streams[str(stream_id)]
-            touched = np.flatnonzero((start > low) & (end < high))
-            if touched.size:  # the tightest comes first
-                k = touched[0]
-                best = (float(radius[k]), str(bend_id[k]), str(outside[k]))
-        rows.append((str(reach_id), *best))
-    columns = ["reach_id", "radius_m", "bend_id", "outside_bank"]
-    return pd.DataFrame(rows, columns=columns).set_index("reach_id")
+    tightest_first = bends.sort_values(["radius_m", "bend_id"])
+    start, end = floats(tightest_first, "start_station_m"), floats(tightest_first, "end_station_m")
+    bends_of = tightest_first[["stream_id"]].reset_index(drop=True).groupby("stream_id").indices
+    low, high = floats(reaches, "station_from_m"), floats(reaches, "station_to_m")
+    tightest = np.full(len(reaches), -1)
+    for i, stream_id in enumerate(reaches["stream_id"]):
+        own = bends_of.get(stream_id)
+        if own is not None:
+            touched = own[(start[own] > low[i]) & (end[own] < high[i])]
+            tightest[i] = touched[0] if touched.size else -1
+    # of no bend, -1, is what is put after the last one
+    radius = np.append(floats(tightest_first, "radius_m"), np.nan)[tightest]
+    found = pd.DataFrame({"radius_m": radius}, index=pd.Index(reaches["reach_id"].astype(str)))
+    for name in ("bend_id", "outside_bank"):
+        found[name] = np.array([*tightest_first[name], None], dtype=object)[tightest].tolist()
+    return found
 
 
 def outside_shares(

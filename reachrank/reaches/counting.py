@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -41,6 +43,7 @@ def counts(sections: pd.DataFrame, least_quality: float) -> NDArray[np.bool_]:
 def has_flag(flags: pd.Series, words: tuple[str, ...]) -> NDArray[np.bool_]:
     """Return which rows have at least one of the words among their flags."""
     pattern = rf"(?:^|\s)(?:{'|'.join(words)})(?:\s|$)"
-    found = flags.fillna("").astype(str).str.contains(pattern, regex=True)
-    flagged: NDArray[np.bool_] = found.to_numpy(dtype=np.bool_)
+    code, texts = pd.factorize(flags.to_numpy(dtype=object))  # a few texts, many rows
+    found = [bool(re.search(pattern, str(text))) for text in texts]
+    flagged: NDArray[np.bool_] = np.array([*found, False])[code]  # no flags, -1, takes the last
     return flagged

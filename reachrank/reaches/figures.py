@@ -6,10 +6,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from reachrank.columns import floats
 from reachrank.findings import Findings
+from reachrank.grouped import group_medians, group_quantiles, group_sums, rows_by_group
 from reachrank.reaches.counting import has_flag
-from reachrank.reaches.slope import bed_slope, window
-from reachrank.reaches.uncertainty import bank_height_se
+from reachrank.reaches.slope import falling_slopes
+from reachrank.reaches.uncertainty import bank_height_ses
 
 SIDES = ("left", "right")
 
@@ -34,43 +36,34 @@ def bank_figures(
         Indexed by (reach_id, bank): bank_height_m, bank_height_p90_m, bank_height_se_m,
         bank_angle_deg, is_angle_lower_bound, sections_used.
     """
-    rows = []
+    reach, names = pd.factorize(sections["reach_id"].to_numpy(dtype=object), sort=True)
+    smoothing = smoothing_m.reindex(names).fillna(0.0).to_numpy(dtype=np.float64)
+    station, noise = floats(sections, "station_m"), floats(sections, "noise_m")
+    of_sides = []
     for side in SIDES:
-        height = sections[f"{side}_bank_height_m"].to_numpy(dtype=np.float64, na_value=np.nan)
-        used = is_counted & np.isfinite(height)
-        code, ids = pd.factorize(sections["reach_id"].to_numpy(dtype=object)[used], sort=True)
-        order = np.argsort(code, kind="stable")
-        ends = np.searchsorted(code[order], np.arange(len(ids) + 1))
-        station, noise, angle = (
-            sections[name].to_numpy(dtype=np.float64, na_value=np.nan)[used][order]
-            for name in ("station_m", "noise_m", f"{side}_bank_angle_deg")
+        height = floats(sections, f"{side}_bank_height_m")
+        rows, starts = rows_by_group(
+            np.where(is_counted & np.isfinite(height), reach, -1), len(names)
         )
-        bound = sections[f"{side}_is_angle_lower_bound"].fillna(False).to_numpy(bool)[used][order]
-        height = height[used][order]
-        for k, reach_id in enumerate(ids):
-            own = slice(ends[k], ends[k + 1])
-            heights = height[own]
-            has_angle = np.isfinite(angle[own])
-            angles = angle[own][has_angle]
-            rows.append(
-                {
-                    "reach_id": reach_id,
-                    "bank": side,
-                    "bank_height_m": float(np.median(heights)),
-                    "bank_height_p90_m": float(np.quantile(heights, 0.9)),
-                    "bank_height_se_m": bank_height_se(
-                        heights, station[own], noise[own], float(smoothing_m.get(reach_id, 0.0))
-                    ),
-                    "bank_angle_deg": float(np.median(angles)) if angles.size else np.nan,
-                    "is_angle_lower_bound": bool(
-                        angles.size and bound[own][has_angle].mean() > 0.5
-                    ),
-                    "sections_used": len(heights),
-                }
-            )
-    columns = ["reach_id", "bank", "bank_height_m", "bank_height_p90_m", "bank_height_se_m"]
-    columns += ["bank_angle_deg", "is_angle_lower_bound", "sections_used"]
-    return pd.DataFrame(rows, columns=columns).set_index(["reach_id", "bank"]).sort_index()
+        height, angle = height[rows], floats(sections, f"{side}_bank_angle_deg")[rows]
+        bound = sections[f"{side}_is_angle_lower_bound"].fillna(False).to_numpy(bool)[rows]
+        has_angle = np.isfinite(angle)
+        of_side = {
+            "reach_id": names,
+            "bank": np.full(len(names), side, dtype=object),
+            "bank_height_m": group_medians(height, starts),
+            "bank_height_p90_m": group_quantiles(height, starts, 0.9),
+            "bank_height_se_m": bank_height_ses(
+                height, station[rows], noise[rows], smoothing, starts
+            ),
+            "bank_angle_deg": group_medians(angle, starts),
+            "is_angle_lower_bound": (
+                2 * group_sums(bound & has_angle, starts) > group_sums(has_angle, starts)
+            ),
+            "sections_used": np.diff(starts),
+        }
+        of_sides.append(pd.DataFrame(of_side)[np.diff(starts) > 0])
+    return pd.concat(of_sides, ignore_index=True).set_index(["reach_id", "bank"]).sort_index()
 
 
 def reach_widths(
@@ -107,27 +100,24 @@ def reach_slopes(
     and is doubled until the bed falls or the window holds the whole stream. If it does not fall
     even so, the slope is 0 and a finding says it.
     """
-    bare = sections[~has_flag(sections["flags"], ("crossing",))]
-    streams = {str(key): group.sort_values("station_m") for key, group in bare.groupby("stream_id")}
-    slopes = {}
-    rising: dict[str, float] = {}
-    for row in reaches.itertuples():
-        reach_id = str(row.reach_id)
-        group = streams.get(str(row.stream_id))
-        if group is None:
-            slopes[reach_id] = np.nan
-            continue
-        width = float(toe_width_m.get(reach_id, np.nan))
-        slope = _falling_slope(
-            group["station_m"].to_numpy(dtype=np.float64),
-            group["bed_elevation_m"].to_numpy(dtype=np.float64, na_value=np.nan),
-            float(row.station_from_m),
-            float(row.station_to_m),
-            window_widths * width if np.isfinite(width) else 0.0,
-        )
-        if slope < 0.0:
-            rising[str(row.stream_id)] = slope
-        slopes[reach_id] = max(slope, 0.0) if np.isfinite(slope) else np.nan
+    bare = ~has_flag(sections["flags"], ("crossing",))
+    names = pd.Index(reaches["stream_id"].unique())
+    stream = np.where(bare, names.get_indexer(sections["stream_id"]), -1)
+    rows, starts = rows_by_group(stream, len(names))
+    station, bed = floats(sections, "station_m")[rows], floats(sections, "bed_elevation_m")[rows]
+    order = np.lexsort((station, np.repeat(np.arange(len(names)), np.diff(starts))))
+    width = toe_width_m.reindex(reaches["reach_id"]).to_numpy(dtype=np.float64)
+    slope = falling_slopes(
+        station[order],
+        bed[order],
+        starts,
+        names.get_indexer(reaches["stream_id"]),
+        floats(reaches, "station_from_m"),
+        floats(reaches, "station_to_m"),
+        np.where(np.isfinite(width), window_widths * width, 0.0),
+    )
+    rises = slope < 0.0
+    rising = dict(zip(reaches["stream_id"][rises].astype(str), slope[rises].tolist(), strict=True))
     for stream_id, slope in sorted(rising.items()):
         findings.add(
             "warning",
@@ -137,28 +127,5 @@ def reach_slopes(
             source_layer="channel",
             source_id=stream_id,
         )
-    return pd.Series(slopes, dtype=np.float64)
-
-
-def _falling_slope(
-    station_m: NDArray[np.float64],
-    bed_m: NDArray[np.float64],
-    from_m: float,
-    to_m: float,
-    least_m: float,
-) -> float:
-    """Return the slope of the shortest window, doubled from the first, over which the bed falls.
-
-    Stations rise. Without such a window it is the slope of the whole stream; NaN with too few
-    beds.
-    """
-    least = max(least_m, to_m - from_m)
-    while True:
-        low, high = window(from_m, to_m, least)
-        span = slice(
-            int(np.searchsorted(station_m, low)), int(np.searchsorted(station_m, high, "right"))
-        )
-        slope = bed_slope(station_m[span], bed_m[span])
-        if slope > 0.0 or span.stop - span.start == len(station_m):
-            return slope
-        least *= 2.0
+    # never -0.0, and NaN stays
+    return pd.Series(np.where(rises, 0.0, slope), index=reaches["reach_id"].astype(str).to_numpy())

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from reachrank.columns import floats
 from reachrank.findings import Findings
+
+Span = tuple[str, float, float]
 
 
 def pieces(length_m: float, target_m: float) -> int:
@@ -27,32 +30,45 @@ def pieces(length_m: float, target_m: float) -> int:
     return max(1, math.floor(length_m / target_m + 0.5))
 
 
-def edge_spans(
-    station_m: NDArray[np.float64], edge_id: Sequence[str], length_m: float
-) -> list[tuple[str, float, float]]:
-    """Return ``(edge_id, from, to)`` of the edges along one stream, from the mouth upstream.
+def edge_spans(marks: pd.DataFrame, length_m: Mapping[str, float]) -> dict[str, list[Span]]:
+    """Return ``(edge_id, from, to)`` of the edges along each stream, from the mouth upstream.
 
     Parameters
     ----------
-    station_m, edge_id
-        Stations of the channel points, in any order, and the edge that each lies on; shape (n,).
+    marks
+        Places that know their edge, in any order: stream_id, station_m, edge_id.
     length_m
-        Length of the stream: the last span ends there, the first begins at 0.
+        Length by stream: the last span ends there, the first begins at 0. Others are left out.
 
     Notes
     -----
     The border between two edges is midway between the uppermost point of the lower one and the
     lowest point of the upper one.
     """
-    frame = pd.DataFrame({"edge_id": list(edge_id), "station_m": station_m})
-    extent = frame.groupby("edge_id")["station_m"].agg(["median", "min", "max"])
-    extent = extent.reset_index().sort_values(["median", "edge_id"], kind="stable")
-    low, high = extent["min"].to_numpy(), extent["max"].to_numpy()
-    inner = np.clip((high[:-1] + low[1:]) / 2.0, 0.0, length_m)
-    borders = np.maximum.accumulate(np.concatenate([[0.0], inner, [length_m]]))
+    stations = pd.DataFrame(marks)[["stream_id", "edge_id", "station_m"]]
+    by_edge = stations.groupby(["stream_id", "edge_id"])["station_m"]
+    extent = by_edge.agg(["median", "min", "max"]).reset_index()
+    extent = extent.sort_values(["stream_id", "median", "edge_id"], kind="stable")
+    name = extent["edge_id"].astype(str).to_numpy()
+    lows, highs = extent["min"].to_numpy(np.float64), extent["max"].to_numpy(np.float64)
+    stream_ids, starts = np.unique(extent["stream_id"].to_numpy(str), return_index=True)
+    found = {}
+    for stream_id, own in zip(
+        stream_ids.tolist(), np.split(np.arange(len(extent)), starts[1:]), strict=True
+    ):
+        if stream_id not in length_m:
+            continue
+        inner = np.clip((highs[own[:-1]] + lows[own[1:]]) / 2.0, 0.0, length_m[stream_id])
+        borders = np.maximum.accumulate([0.0, *inner, length_m[stream_id]])
+        found[stream_id] = _spans(name[own], borders)
+    return found
+
+
+def _spans(names: Iterable[str], borders_m: NDArray[np.float64]) -> list[Span]:
+    """Return the spans between borders, only those with a length."""
     return [
         (str(name), float(start), float(stop))
-        for name, start, stop in zip(extent["edge_id"], borders[:-1], borders[1:], strict=True)
+        for name, (start, stop) in zip(names, itertools.pairwise(borders_m), strict=True)
         if stop > start
     ]
 
@@ -84,12 +100,14 @@ def split_streams(
     Numbers run upstream from the mouth of each stream; ranges are half-open, the last one of a
     stream also holds its upper end.
     """
-    marks_of = {str(key): group for key, group in marks.groupby("stream_id")}
-    edges_of = {str(key): group for key, group in edges.groupby("stream_id")}
+    lengths = dict(
+        zip(channel["stream_id"].astype(str), channel["length_m"].astype(float), strict=True)
+    )
+    by_marks = edge_spans(marks, lengths)
+    edges_of = edges[["stream_id"]].astype(str).reset_index(drop=True).groupby("stream_id").indices
     rows: list[tuple[str, str, str, float, float]] = []
-    lengths = zip(channel["stream_id"].astype(str), channel["length_m"].astype(float), strict=True)
-    for stream_id, length in sorted(lengths):
-        if not length > 0.0 or not (stream_id in marks_of or stream_id in edges_of):
+    for stream_id, length in sorted(lengths.items()):
+        if not length > 0.0 or not (stream_id in by_marks or stream_id in edges_of):
             findings.add(
                 "left_out",
                 "no_channel",
@@ -98,13 +116,11 @@ def split_streams(
                 source_id=stream_id,
             )
             continue
-        if stream_id in marks_of:
-            group = marks_of[stream_id]
-            station = group["station_m"].to_numpy(dtype=np.float64)
-            spans = edge_spans(station, list(group["edge_id"]), length)
+        if stream_id in by_marks:
+            spans = by_marks[stream_id]
         else:
-            spans = _spans_in_proportion(edges_of[stream_id], length)
-        ranges: list[tuple[str, float, float]] = []
+            spans = _spans_in_proportion(edges.iloc[edges_of[stream_id]], length)
+        ranges: list[Span] = []
         for edge_id, start, stop in spans:
             cuts = np.linspace(start, stop, pieces(stop - start, target_m) + 1)
             ranges += [(edge_id, float(a), float(b)) for a, b in itertools.pairwise(cuts)]
@@ -118,34 +134,27 @@ def split_streams(
     return pd.DataFrame(rows, columns=columns).astype(kinds)  # also where there is no reach
 
 
-def _spans_in_proportion(edges: pd.DataFrame, length_m: float) -> list[tuple[str, float, float]]:
+def _spans_in_proportion(edges: pd.DataFrame, length_m: float) -> list[Span]:
     order = edges.sort_values("sequence")
     lengths = np.array([line.length for line in order["geometry"]])
     borders = np.concatenate([[0.0], np.cumsum(lengths)]) * (length_m / lengths.sum())
-    return [
-        (str(name), float(start), float(stop))
-        for name, (start, stop) in zip(order["edge_id"], itertools.pairwise(borders), strict=True)
-        if stop > start
-    ]
+    return _spans(order["edge_id"], borders)
 
 
-def reach_of_sections(sections: pd.DataFrame, reaches: pd.DataFrame) -> list[str | None]:
+def reach_of_sections(sections: pd.DataFrame, reaches: pd.DataFrame) -> NDArray[np.object_]:
     """Return the reach of each section: exactly one, None on a stream without reaches.
 
     A section on a border belongs to the upper reach; one beyond an end to the reach at that end.
     """
-    found: list[str | None] = [None] * len(sections)
-    by_stream = {
-        str(key): group.sort_values("station_from_m") for key, group in reaches.groupby("stream_id")
-    }
-    order = sections.reset_index(drop=True)
-    for stream_id, group in order.groupby("stream_id"):
-        if stream_id not in by_stream:
-            continue
-        spans = by_stream[str(stream_id)]
-        starts = spans["station_from_m"].to_numpy(dtype=np.float64)
-        place = np.searchsorted(starts, group["station_m"].to_numpy(dtype=np.float64), "right") - 1
-        names = spans["reach_id"].to_numpy(dtype=object)[np.clip(place, 0, len(starts) - 1)]
-        for row, name in zip(group.index, names, strict=True):
-            found[int(row)] = str(name)
+    found = np.full(len(sections), None, dtype=object)
+    station = floats(sections, "station_m")
+    spans = reaches.sort_values("station_from_m", kind="stable")
+    starts, names = floats(spans, "station_from_m"), spans["reach_id"].to_numpy(dtype=object)
+    spans_of = spans.reset_index(drop=True).groupby("stream_id").indices
+    rows_of = sections[["stream_id"]].reset_index(drop=True).groupby("stream_id").indices
+    for stream_id, rows in rows_of.items():
+        own = spans_of.get(stream_id)
+        if own is not None:
+            place = np.searchsorted(starts[own], station[rows], "right") - 1
+            found[rows] = names[own[np.clip(place, 0, len(own) - 1)]]
     return found

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
+from numpy.typing import NDArray
 
+from reachrank.columns import floats
 from reachrank.context import Context, Tables, with_tables
 from reachrank.reaches.bends import outside_shares, tightest_bends
 from reachrank.reaches.counting import counts
 from reachrank.reaches.figures import SIDES, bank_figures, reach_slopes, reach_widths
 from reachrank.reaches.split import reach_of_sections, split_streams
-from reachrank.reaches.stations import stream_places, vertex_stations
+from reachrank.reaches.stations import PlacedSections, stream_places, vertex_stations
 from reachrank.reaches.top_line import StationedLine, filled_offsets, median_count, top_line
 from reachrank.settings.reaches import ReachesSettings
 
@@ -35,7 +39,7 @@ def run(tables: Tables, ctx: Context) -> Tables:
     """
     settings = ctx.settings.reaches
     channel, edges, bends = tables["channel"], tables["edges"], tables["bends"]
-    sections = tables["sections"].copy()
+    sections = tables["sections"].copy(deep=False)  # a column is added, none is changed
     marks = tables.get("channel_points", sections)
     spans = split_streams(channel, marks, edges, settings.target_length_m, ctx.findings)
     sections["reach_id"] = pd.Series(
@@ -85,46 +89,47 @@ def _edge_facts(edges: pd.DataFrame) -> pd.DataFrame:
     return facts.drop_duplicates("edge_id")
 
 
-def _reach_lines(reaches: pd.DataFrame, channel: gpd.GeoDataFrame) -> np.ndarray:
+def _reach_lines(reaches: pd.DataFrame, channel: gpd.GeoDataFrame) -> NDArray[np.object_]:
     """Return the part of its stream's channel line that each reach is, drawn downstream."""
     streams = {}
     for row in channel[channel["stream_id"].isin(reaches["stream_id"])].itertuples():
         x, y = shapely.get_coordinates(row.geometry).T
         station = vertex_stations(row.geometry, float(row.length_m))
         streams[str(row.stream_id)] = StationedLine(station, x, y)
-    lines = np.empty(len(reaches), dtype=object)
-    for i, row in enumerate(reaches.itertuples()):
-        part = streams[str(row.stream_id)].between(row.station_from_m, row.station_to_m)
-        lines[i] = shapely.LineString(part)
-    return lines
+    return _parts(reaches, streams)
+
+
+def _parts(reaches: pd.DataFrame, streams: Mapping[str, StationedLine]) -> NDArray[np.object_]:
+    """Return the part of its stream's line that belongs to each reach, in the order of reaches."""
+    parts = np.empty(len(reaches), dtype=object)
+    low, high = floats(reaches, "station_from_m"), floats(reaches, "station_to_m")
+    for stream_id, rows in reaches.reset_index(drop=True).groupby("stream_id").indices.items():
+        parts[rows] = streams[str(stream_id)].parts(low[rows], high[rows])
+    return parts
 
 
 def _banks(
     reaches: pd.DataFrame,
-    tops: dict[tuple[str, str], StationedLine],
+    tops: Mapping[str, Mapping[str, StationedLine]],
     figures: pd.DataFrame,
     shares: pd.DataFrame,
 ) -> pd.DataFrame:
     """Return two rows for each reach, left before right."""
-    rows = []
-    for row in reaches.itertuples():
-        for side in SIDES:
-            line = tops[str(row.stream_id), side]
-            geometry = shapely.LineString(line.between(row.station_from_m, row.station_to_m))
-            rows.append(
-                {
-                    "bank_id": f"{row.reach_id}-{side[0].upper()}",
-                    "reach_id": row.reach_id,
-                    "bank": side,
-                    "length_m": geometry.length,
-                    "outside_frac": float(shares.loc[row.reach_id, side]),
-                    "geometry": geometry,
-                }
-            )
-    columns = ["bank_id", "reach_id", "bank", "length_m", "outside_frac", "geometry"]
-    banks = pd.DataFrame(rows, columns=columns)
-    keys = pd.MultiIndex.from_frame(banks[["reach_id", "bank"]])
-    measured = figures.reindex(keys)
+    sides = [
+        pd.DataFrame(
+            {
+                "bank_id": [f"{name}-{side[0].upper()}" for name in reaches["reach_id"]],
+                "reach_id": reaches["reach_id"].tolist(),
+                "bank": side,
+                "outside_frac": shares[side].to_numpy(dtype=np.float64),
+                "geometry": _parts(reaches, tops[side]),
+            }
+        )
+        for side in SIDES
+    ]
+    banks = pd.concat(sides).sort_index(kind="stable", ignore_index=True)
+    banks.insert(3, "length_m", shapely.length(banks["geometry"].to_numpy()))
+    measured = figures.reindex(pd.MultiIndex.from_frame(banks[["reach_id", "bank"]]))
     for name in ("bank_height_m", "bank_height_p90_m", "bank_height_se_m", "bank_angle_deg"):
         banks[name] = measured[name].to_numpy(dtype=np.float64)
     banks["is_angle_lower_bound"] = (measured["is_angle_lower_bound"] == True).to_numpy()  # noqa: E712
@@ -136,13 +141,14 @@ def _top_lines(
     reaches: pd.DataFrame,
     channel: gpd.GeoDataFrame,
     sections: gpd.GeoDataFrame,
-    is_counted: np.ndarray,
+    is_counted: NDArray[np.bool_],
     settings: ReachesSettings,
-) -> dict[tuple[str, str], StationedLine]:
-    """Return the top-of-bank line by stream and side."""
-    rows_of = sections.reset_index(drop=True).groupby("stream_id").indices
+) -> dict[str, dict[str, StationedLine]]:
+    """Return the top-of-bank line by side and stream."""
+    placed = PlacedSections.of(sections, is_counted)
+    rows_of = sections[["stream_id"]].reset_index(drop=True).groupby("stream_id").indices
     wanted = set(reaches["stream_id"])
-    lines: dict[tuple[str, str], StationedLine] = {}
+    lines: dict[str, dict[str, StationedLine]] = {side: {} for side in SIDES}
     for row in channel.itertuples():
         if row.stream_id not in wanted:
             continue
@@ -151,8 +157,7 @@ def _top_lines(
         places = stream_places(
             row.geometry,
             float(row.length_m),
-            pd.DataFrame(sections.iloc[own]),
-            is_counted[own],
+            placed.at(own),
             width / 2.0,
         )
         gap = max(
@@ -162,5 +167,5 @@ def _top_lines(
         count = median_count(settings.top_median_widths * width, places.spacing_m)
         for side in SIDES:
             offsets = filled_offsets(places.side(side), gap, count)
-            lines[str(row.stream_id), side] = top_line(places.side(side), offsets, side)
+            lines[side][str(row.stream_id)] = top_line(places.side(side), offsets, side)
     return lines

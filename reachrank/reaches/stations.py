@@ -9,6 +9,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from reachrank.columns import floats
 from reachrank.reaches.top_line import Stations
 
 Floats = NDArray[np.float64]
@@ -17,6 +18,47 @@ LEAST_HALF_WIDTH_M = 0.5
 """Toe offset where the stream has no width at all."""
 STEP_FOR_BEARING_M = 0.5
 """Half of the length of channel line over which its direction is taken."""
+
+
+@dataclass(frozen=True)
+class PlacedSections:
+    """Sections as plain arrays of shape (n,); NaN where not measured.
+
+    ``tops_m`` and ``toes_m`` hold one array for each side; tops are NaN where the section does
+    not count.
+    """
+
+    station_m: Floats
+    x_m: Floats
+    y_m: Floats
+    bearing_rad: Floats
+    tops_m: dict[str, Floats]
+    toes_m: dict[str, Floats]
+
+    @classmethod
+    def of(cls, sections: pd.DataFrame, is_counted: NDArray[np.bool_]) -> PlacedSections:
+        """Return the sections of a table, and which of them count."""
+        sides = ("left", "right")
+        tops = {side: floats(sections, f"{side}_top_offset_m") for side in sides}
+        return cls(
+            floats(sections, "station_m"),
+            floats(sections, "x_m"),
+            floats(sections, "y_m"),
+            np.radians(floats(sections, "bearing_deg")),
+            {side: np.where(is_counted, top, np.nan) for side, top in tops.items()},
+            {side: floats(sections, f"{side}_toe_offset_m") for side in sides},
+        )
+
+    def at(self, rows: NDArray[np.intp]) -> PlacedSections:
+        """Return some of the sections, in that order."""
+        return PlacedSections(
+            self.station_m[rows],
+            self.x_m[rows],
+            self.y_m[rows],
+            self.bearing_rad[rows],
+            {side: values[rows] for side, values in self.tops_m.items()},
+            {side: values[rows] for side, values in self.toes_m.items()},
+        )
 
 
 @dataclass(frozen=True)
@@ -50,8 +92,7 @@ class StreamPlaces:
 def stream_places(
     line: shapely.LineString,
     length_m: float,
-    sections: pd.DataFrame,
-    is_counted: NDArray[np.bool_],
+    sections: PlacedSections,
     half_width_m: float,
 ) -> StreamPlaces:
     """Return the places of one stream.
@@ -60,8 +101,8 @@ def stream_places(
     ----------
     line, length_m
         Its channel, drawn downstream, and the channel's length.
-    sections, is_counted
-        Its sections, and which of them count; only those give tops.
+    sections
+        Its sections; of several at one station only the first counts.
     half_width_m
         Offset of the toe where no section tells, NaN for unknown.
 
@@ -71,11 +112,10 @@ def stream_places(
     each other are places too, and so are both ends of the channel, so that a stretch without
     sections keeps its shape.
     """
-    sections = sections.assign(counted=is_counted)
-    sections = sections.drop_duplicates("station_m").sort_values("station_m", ascending=False)
-    station = _floats(sections, "station_m")
+    station, first = np.unique(sections.station_m, return_index=True)
     inside = (station >= 0.0) & (station <= length_m)
-    sections, station = sections[inside], station[inside]
+    sections = sections.at(first[inside][::-1])
+    station = sections.station_m
     spacing = float(np.median(-np.diff(station))) if len(station) > 1 else 0.0
     half_width = half_width_m if half_width_m > LEAST_HALF_WIDTH_M else LEAST_HALF_WIDTH_M
 
@@ -88,19 +128,16 @@ def stream_places(
         joined: Floats = np.concatenate([of_sections, of_extra])[order]
         return joined
 
-    counted = sections["counted"].to_numpy(dtype=np.bool_)
     tops, toes = {}, {}
-    for side in ("left", "right"):
-        top = np.where(counted, _floats(sections, f"{side}_top_offset_m"), np.nan)
-        tops[side] = join(top, np.full(len(extra), np.nan))
-        toe = _floats(sections, f"{side}_toe_offset_m")
-        toe = np.where(np.isfinite(toe), toe, half_width)
+    for side, measured in sections.toes_m.items():
+        tops[side] = join(sections.tops_m[side], np.full(len(extra), np.nan))
+        toe = np.where(np.isfinite(measured), measured, half_width)
         toes[side] = join(toe, np.full(len(extra), half_width))
     return StreamPlaces(
         merged[order],
-        join(_floats(sections, "x_m"), x),
-        join(_floats(sections, "y_m"), y),
-        join(np.radians(_floats(sections, "bearing_deg")), bearing),
+        join(sections.x_m, x),
+        join(sections.y_m, y),
+        join(sections.bearing_rad, bearing),
         tops,
         toes,
         spacing,
@@ -154,8 +191,3 @@ def vertex_stations(line: shapely.LineString, length_m: float) -> Floats:
     down = np.concatenate([[0.0], np.cumsum(steps)])
     stations: Floats = length_m * (1.0 - down / down[-1])
     return stations
-
-
-def _floats(table: pd.DataFrame, column: str) -> Floats:
-    values: Floats = table[column].to_numpy(dtype=np.float64, na_value=np.nan)
-    return values

@@ -8,10 +8,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numba
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 
+from reachrank.grouped import starts_of
 from reachrank.reaches.loops import without_loops
 
 Floats = NDArray[np.float64]
@@ -41,17 +44,32 @@ class StationedLine:
     x_m: Floats
     y_m: Floats
 
-    def between(self, from_m: float, to_m: float) -> Floats:
-        """Return the coordinates from the upper station to the lower one, shape (k, 2), k >= 2.
+    def parts(self, from_m: Floats, to_m: Floats) -> NDArray[np.object_]:
+        """Return the lines from upper stations to lower ones, drawn downstream.
 
-        Between two points of the line the station runs evenly.
+        Parameters
+        ----------
+        from_m, to_m
+            Lower and upper station of each part, shape (k,).
+
+        Returns
+        -------
+        ndarray of LineString, shape (k,)
+            Between two points of the line the station runs evenly.
         """
-        rising = self.station_m[::-1]
+        rising, count = self.station_m[::-1], len(self.station_m)
         low, high = np.searchsorted(rising, from_m, "right"), np.searchsorted(rising, to_m, "left")
-        station = np.concatenate([[to_m], rising[low:high][::-1], [from_m]])
-        x = np.interp(station, rising, self.x_m[::-1])
-        y = np.interp(station, rising, self.y_m[::-1])
-        return np.column_stack([x, y])
+        starts = starts_of(np.maximum(high - low, 0) + 2)
+        owner = np.repeat(np.arange(len(from_m)), np.diff(starts))
+        # points of the line between the ends of its part; the ends themselves are put in after
+        point = (count - 1 - high)[owner] + np.arange(starts[-1]) - starts[owner]
+        point = np.clip(point, 0, count - 1)
+        coords = np.column_stack([self.x_m[point], self.y_m[point]])
+        for station_m, place in ((to_m, starts[:-1]), (from_m, starts[1:] - 1)):
+            coords[place, 0] = np.interp(station_m, rising, self.x_m[::-1])
+            coords[place, 1] = np.interp(station_m, rising, self.y_m[::-1])
+        lines: NDArray[np.object_] = shapely.linestrings(coords, indices=owner)
+        return lines
 
 
 def side_normal(bearing_rad: Floats, side: str) -> tuple[Floats, Floats]:
@@ -117,15 +135,23 @@ def top_line(places: Stations, offset_m: Floats, side: str) -> StationedLine:
     points = np.column_stack([places.x_m + normal_x * offset_m, places.y_m + normal_y * offset_m])
     ahead = np.column_stack([np.sin(places.bearing_rad), np.cos(places.bearing_rad)])
     points, keep = without_loops(points, ahead)
-    candidates = np.flatnonzero(keep)
-    kept = [int(candidates[0])]
-    for i in candidates[1:]:
-        step, direction = points[i] - points[kept[-1]], ahead[i] + ahead[kept[-1]]
-        if step[0] * direction[0] + step[1] * direction[1] > 0.0:
-            kept.append(int(i))
+    kept = _onwards(points, ahead, np.flatnonzero(keep))
     if len(kept) == 1:
-        kept = [0, len(points) - 1]
+        kept = np.array([0, len(points) - 1])
     return StationedLine(places.station_m[kept], points[kept, 0], points[kept, 1])
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def _onwards(points, ahead, candidates):  # type: ignore[no-untyped-def]  # pragma: no cover
+    """Return those candidates, the first one included, that lie ahead of the last one taken."""
+    taken = candidates.copy()
+    count, last = 1, candidates[0]
+    for i in candidates[1:]:
+        step_x, step_y = points[i, 0] - points[last, 0], points[i, 1] - points[last, 1]
+        if step_x * (ahead[i, 0] + ahead[last, 0]) + step_y * (ahead[i, 1] + ahead[last, 1]) > 0.0:
+            taken[count] = last = i
+            count += 1
+    return taken[:count]
 
 
 def _distance_to(station_m: Floats, known_m: Floats) -> Floats:

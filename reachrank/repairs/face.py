@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from reachrank.repairs.sediment import slope_height_m
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Face:
     """Slope height, low and high, m; both alike where the angle is known."""
 
@@ -36,7 +36,7 @@ def face_as_found(
     return Face(bank_height_m if is_lower_bound else high, high)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class ShapedFace:
     """A face made ready to plant: slope, slope height, and soil cut for each metre of bank."""
 

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from reachrank.columns import floats
 from reachrank.context import Context, Table
 from reachrank.findings import Findings
+from reachrank.grouped import group_medians, group_sums
 from reachrank.hazard.bankfull import chosen_curve, curve_area_km2
 from reachrank.hazard.flow import manning_discharge_m3s
-from reachrank.hazard.measure import build_frame, floats
+from reachrank.hazard.measure import build_frame
 from reachrank.repairs.shear import bed_shear_pa, bend_effect_length_m, bend_factor, side_factor
 
 Floats = NDArray[np.float64]
@@ -94,7 +96,7 @@ def section_flow(tables: Mapping[str, Table], ctx: Context) -> SectionFlow:
     )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class BankFlow:
     """Flow along one repair; NaN where unknown. Velocity and shear are raised for the bend."""
 
@@ -105,30 +107,35 @@ class BankFlow:
     toe_shear_pa: float
 
 
-def bank_flow(
+def bank_flows(
     flow: SectionFlow,
     rows: NDArray[np.intp],
+    starts: NDArray[np.int64],
     bends: pd.DataFrame,
     *,
-    stream_id: str,
-    bank: str,
-    stations_m: tuple[float, float],
-    bank_angle_deg: float,
+    stream_id: Sequence[str],
+    bank: Sequence[str],
+    stations_m: Floats,
+    bank_angle_deg: Floats,
     safety_ratio: float = 1.0,
-) -> BankFlow:
-    """Return the flow along a repair: medians of its sections, raised for the tightest bend.
+) -> list[BankFlow]:
+    """Return the flow along n repairs: medians of its sections, raised for the tightest bend.
 
     Parameters
     ----------
-    flow, rows
-        Flow of all sections, and which of them the repair has.
+    flow, rows, starts
+        Flow of all sections, and which of them the repairs have, one repair after the other:
+        where the sections of each start, and at last where they end; shape (n + 1,).
     bends
         The layer; a bend acts on its outside bank, and below its end as far as its shear goes on
         (`shear.bend_effect_length_m`).
+    stream_id, bank
+        Where each repair is.
     stations_m
-        Stations of the lower and the upper end.
+        Stations of the lower and the upper end, shape (n, 2).
     bank_angle_deg
-        Angle of the face; the shear on it is lower than on the bed. NaN: as on the bed.
+        Angle of the face, shape (n,); the shear on it is lower than on the bed. NaN: as on the
+        bed.
     safety_ratio
         Multiplies the rise of shear in a bend.
 
@@ -137,7 +144,7 @@ def bank_flow(
     Shear goes with the square of velocity, so the velocity rises by the root of the bend factor.
     """
     speed, depth, deepest, slope, width = (
-        _median(values[rows])
+        group_medians(values[rows], starts)
         for values in (
             flow.velocity_m_per_s,
             flow.mean_depth_m,
@@ -147,51 +154,85 @@ def bank_flow(
         )
     )
     radius_m = width * depth / (width + 2.0 * depth)
-    below = bend_effect_length_m(radius_m, flow.manning_n) if radius_m > 0.0 else 0.0
-    tightest = _tightest_m(bends, stream_id, bank, stations_m, below)
+    below_m = [
+        bend_effect_length_m(radius, flow.manning_n) if radius > 0.0 else 0.0
+        for radius in radius_m.tolist()
+    ]
+    tightest = _tightest_m(bends, stream_id, bank, stations_m, np.array(below_m, np.float64))
+    by_curve = group_sums(flow.by_curve[rows], starts) > 0
+    return [
+        _bank_flow(
+            *numbers,
+            safety_ratio=safety_ratio,
+            how=BY_DISCHARGE if is_by_curve else f"{BY_MANNING}, n = {flow.manning_n:g}",
+        )
+        for *numbers, is_by_curve in zip(
+            speed.tolist(),
+            deepest.tolist(),
+            slope.tolist(),
+            width.tolist(),
+            tightest.tolist(),
+            bank_angle_deg.tolist(),
+            by_curve.tolist(),
+            strict=True,
+        )
+    ]
+
+
+def _bank_flow(
+    speed: float,
+    deepest_m: float,
+    slope: float,
+    width_m: float,
+    tightest_m: float,
+    bank_angle_deg: float,
+    *,
+    safety_ratio: float,
+    how: str,
+) -> BankFlow:
     factor = 1.0
-    if tightest > 0.0 and width > 0.0 and math.isfinite(tightest):
-        factor = bend_factor(tightest / width) * safety_ratio
-    bed = bed_shear_pa(deepest, slope) * factor
+    if tightest_m > 0.0 and width_m > 0.0 and math.isfinite(tightest_m):
+        factor = bend_factor(tightest_m / width_m) * safety_ratio
+    bed = bed_shear_pa(deepest_m, slope) * factor
     face = bed
     if 0.0 < bank_angle_deg <= 90.0:
         face = bed * side_factor(1.0 / math.tan(math.radians(bank_angle_deg)))
     return BankFlow(
         velocity_m_per_s=speed * math.sqrt(factor),
-        velocity_source=_source(flow, rows, speed, factor),
+        velocity_source=_source(speed, factor, how),
         bend_factor=factor,
         shear_pa=face,
         toe_shear_pa=bed,
     )
 
 
-def _source(flow: SectionFlow, rows: NDArray[np.intp], speed: float, factor: float) -> str:
+def _source(speed: float, factor: float, how: str) -> str:
     if not math.isfinite(speed):
         return "no bankfull discharge, and no depth and fall for a formula"
-    by_curve = flow.by_curve[rows]
-    how = BY_DISCHARGE if by_curve.any() else f"{BY_MANNING}, n = {flow.manning_n:g}"
     if factor <= 1.0:
         return f"{how}; no bend"
     return f"{how}; {speed:.2f} m/s times the root of a bend factor of {factor:.2f}"
 
 
 def _tightest_m(
-    bends: pd.DataFrame, stream_id: str, bank: str, stations_m: tuple[float, float], below_m: float
-) -> float:
-    """Return the least radius of the bends that act on the bank there; infinite for none."""
-    if bends.empty:
-        return math.inf
-    low, high = stations_m
-    end = bends["end_station_m"].to_numpy(np.float64) - below_m
-    acts = (
-        (bends["stream_id"] == stream_id).to_numpy(np.bool_)
-        & (bends["outside_bank"] == bank).to_numpy(np.bool_)
-        & (bends["start_station_m"].to_numpy(np.float64) > low)
-        & (end < high)
+    bends: pd.DataFrame,
+    stream_id: Sequence[str],
+    bank: Sequence[str],
+    stations_m: Floats,
+    below_m: Floats,
+) -> Floats:
+    """Return the least radius of the bends that act on each bank; infinite for none."""
+    tightest = np.full(len(stations_m), math.inf)
+    start, end, radius = (
+        floats(bends, name) for name in ("start_station_m", "end_station_m", "radius_m")
     )
-    return float(np.min(bends["radius_m"].to_numpy(np.float64)[acts], initial=math.inf))
-
-
-def _median(values: Floats) -> float:
-    known = values[np.isfinite(values)]
-    return float(np.median(known)) if known.size else math.nan
+    low, high = stations_m[:, :1], stations_m[:, 1:]
+    bends_of = pd.DataFrame(bends)[["stream_id", "outside_bank"]].reset_index(drop=True)
+    bends_on = bends_of.groupby(["stream_id", "outside_bank"]).indices
+    places = pd.DataFrame({"stream_id": list(stream_id), "bank": list(bank)})
+    for key, rows in places.groupby(["stream_id", "bank"]).indices.items():
+        own = bends_on.get(key)
+        if own is not None:
+            acts = (start[own] > low[rows]) & (end[own] - below_m[rows, None] < high[rows])
+            tightest[rows] = np.where(acts, radius[own], math.inf).min(axis=1)
+    return tightest

@@ -7,6 +7,7 @@ gives a delivery ratio. The direct volume method takes the height on the face.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator, Sequence
 from typing import cast
 
 from reachrank.errors import InputError
@@ -77,13 +78,30 @@ def soil_columns(
     Low is the low slope height at the category's low recession, high both high, middle the mean
     slope height at the middle recession. Tie-ins are sound bank and lose nothing.
     """
+    return next(soil_rows([site], settings, exposure))
+
+
+def soil_rows(
+    sites: Sequence[Site], settings: SedimentSettings, exposure: ExposureSettings
+) -> Iterator[dict[str, float | str | None]]:
+    """Yield `soil_columns` of many repairs, in their order."""
+    rates = recession_rates([site.hazard_score for site in sites], exposure).tolist()
+    for site, rates_m_per_yr in zip(sites, rates, strict=True):
+        yield _columns(site, rates_m_per_yr, settings, exposure)
+
+
+def _columns(
+    site: Site,
+    rates_m_per_yr: Sequence[float],
+    settings: SedimentSettings,
+    exposure: ExposureSettings,
+) -> dict[str, float | str | None]:
     texture, told = soil_used(site.texture, settings)
     columns: dict[str, float | str | None] = {
         "soil_texture": told,
         "recession_category": recession_category(site.hazard_score, exposure),
     }
     face = site.face
-    rates = recession_rates([site.hazard_score], exposure)[0]
     density = dry_density_kg_per_m3(texture)
     source = cast("NutrientSource", settings.nutrients)
     ratio = settings.delivery_ratio_frac
@@ -92,7 +110,7 @@ def soil_columns(
             mass_kg = math.nan
         else:
             slope_m = (face.low_m, 0.5 * (face.low_m + face.high_m), face.high_m)[i]
-            mass_kg = sediment_kg_per_yr(site.length_m, slope_m, float(rates[i]), density)
+            mass_kg = sediment_kg_per_yr(site.length_m, slope_m, rates_m_per_yr[i], density)
         attached = attached_nutrients(mass_kg, source, GROUPS[texture])
         columns[f"sediment_{level}_t_yr_screening"] = mass_kg / 1000.0
         columns[f"sediment_delivered_{level}_t_yr_screening"] = (

@@ -33,7 +33,7 @@ ENGINEER = (
 ASK = "the U.S. Army Corps of Engineers district, the state water agency and the local office"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Check:
     """One limit held against the place: what came of it, in a word and in a sentence."""
 
@@ -42,7 +42,7 @@ class Check:
     text: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Decision:
     """The kind of work, with every check that led there."""
 

@@ -7,17 +7,48 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-import shapely
 from numpy.typing import NDArray
 
+from reachrank.columns import floats
 from reachrank.context import Context, Table
 from reachrank.reaches.counting import counts
+from reachrank.reaches.stations import PlacedSections
 from reachrank.reaches.top_line import side_normal
 from reachrank.repairs.bank_line import BankLine, join_banks
 from reachrank.repairs.mouths import mouths_on_banks
 from reachrank.repairs.runs import Interval, cells, failing_runs, with_holes
 
 Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class SectionColumns:
+    """What is looked at of all sections; shapes (n,), NaN where a section does not count.
+
+    ``hazard_score`` and ``height_m`` hold one array for each side.
+    """
+
+    reach_id: NDArray[np.object_]
+    placed: PlacedSections
+    hazard_score: Mapping[str, Floats]
+    height_m: Mapping[str, Floats]
+    toe_width_m: Floats
+
+    @classmethod
+    def of(cls, sections: pd.DataFrame, is_counted: NDArray[np.bool_]) -> SectionColumns:
+        """Return the columns of a table, and which of its sections count."""
+
+        def counting(name: str) -> dict[str, Floats]:
+            values = {side: floats(sections, f"{side}_{name}") for side in ("left", "right")}
+            return {side: np.where(is_counted, own, np.nan) for side, own in values.items()}
+
+        return cls(
+            reach_id=sections["reach_id"].to_numpy(dtype=object),
+            placed=PlacedSections.of(sections, is_counted),
+            hazard_score=counting("hazard_score"),
+            height_m=counting("bank_height_m"),
+            toe_width_m=floats(sections, "toe_width_m"),
+        )
 
 
 @dataclass(frozen=True)
@@ -35,8 +66,24 @@ class SideSections:
     height_m: Floats
     toe_width_m: float
 
+    def stations_at(self, measure_m: Floats, line: BankLine) -> Floats:
+        """Return the stations of places down the line, even between sections and borders."""
+        measure = np.concatenate([line.borders_m, self.measure_m])
+        station = np.concatenate([line.stations_m, self.station_m])
+        down = np.lexsort((-station, measure))
+        found: Floats = np.interp(measure_m, measure[down], station[down])
+        return found
 
-@dataclass(frozen=True, kw_only=True)
+    def rows_between(self, from_m: Floats, to_m: Floats) -> list[NDArray[np.intp]]:
+        """Return, for each length down the line, the sections in it that have a height."""
+        has = np.isfinite(self.height_m)
+        row, measure = self.row[has], self.measure_m[has]
+        first = np.searchsorted(measure, from_m, side="left")
+        stop = np.searchsorted(measure, to_m, side="right")
+        return [row[a:b] for a, b in zip(first, stop, strict=True)]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class FailingLength:
     """One failing length of bank.
 
@@ -72,10 +119,6 @@ class FailingLength:
         """Length along the top of the bank."""
         return self.interval[1] - self.interval[0]
 
-    def geometry(self) -> shapely.LineString:
-        """Return the length itself, drawn downstream."""
-        return self.line.part(*self.interval)
-
     def tie_in(self, end: str, wanted_m: float) -> Interval:
         """Return where the tie-in at the end ``up`` or ``down`` lies; empty where none fits."""
         start, stop = self.interval
@@ -88,15 +131,15 @@ def find_lengths(tables: Mapping[str, Table], ctx: Context) -> list[FailingLengt
     """Return the failing lengths of every stream and side, by stream, side and place."""
     settings = ctx.settings.repairs
     reaches, banks, sections = tables["reaches"], tables["banks"], tables["sections"]
-    is_counted = counts(sections, ctx.settings.reaches.least_quality)
+    columns = SectionColumns.of(sections, counts(sections, ctx.settings.reaches.least_quality))
     joined = join_banks(banks, reaches)
     mouths = mouths_on_banks(reaches, joined)
-    rows_of = sections.reset_index(drop=True).groupby("stream_id").indices
+    rows_of = sections[["stream_id"]].reset_index(drop=True).groupby("stream_id").indices
 
     lengths: list[FailingLength] = []
     for (stream_id, bank), line in joined.items():
         own = rows_of.get(stream_id, np.empty(0, dtype=np.intp))
-        side = _side_sections(sections.iloc[own], is_counted[own], own, line, bank)
+        side = _side_sections(columns, own, line, bank)
         if side.measure_m.size == 0:
             continue
         measure, hazard = with_holes(side.measure_m, side.hazard_score)
@@ -110,83 +153,83 @@ def find_lengths(tables: Mapping[str, Table], ctx: Context) -> list[FailingLengt
             gap_m=settings.gap_widths * side.toe_width_m,
             least_m=settings.least_length_m,
         )
-        names = _names(stream_id, bank, runs, line, side)
+        low, high = np.array(runs, dtype=np.float64).reshape(-1, 2).T
+        lower, upper = side.stations_at(high, line), side.stations_at(low, line)
         limits = _tie_in_limits(runs, line.length_m, mouths[stream_id, bank])
-        for name, interval, limit in zip(names, runs, limits, strict=True):
-            inside = (side.measure_m >= interval[0]) & (side.measure_m <= interval[1])
-            lengths.append(
-                FailingLength(
-                    repair_id=name,
-                    stream_id=stream_id,
-                    bank=bank,
-                    interval=interval,
-                    limit=limit,
-                    line=line,
-                    shares=line.shares(*interval),
-                    station_from_m=_station_at(interval[1], line, side),
-                    station_to_m=_station_at(interval[0], line, side),
-                    rows=side.row[inside & np.isfinite(side.height_m)],
-                )
+        lengths += [
+            FailingLength(
+                repair_id=name,
+                stream_id=stream_id,
+                bank=bank,
+                interval=interval,
+                limit=limit,
+                line=line,
+                shares=shares,
+                station_from_m=float(from_m),
+                station_to_m=float(to_m),
+                rows=rows,
             )
+            for name, interval, limit, shares, from_m, to_m, rows in zip(
+                _names(stream_id, bank, lower),
+                runs,
+                limits,
+                _shares(line, low, high),
+                lower,
+                upper,
+                side.rows_between(low, high),
+                strict=True,
+            )
+        ]
     return lengths
 
 
 def _side_sections(
-    sections: pd.DataFrame,
-    is_counted: NDArray[np.bool_],
-    row: NDArray[np.intp],
-    line: BankLine,
-    bank: str,
+    columns: SectionColumns, row: NDArray[np.intp], line: BankLine, bank: str
 ) -> SideSections:
-    """Return the sections with their place down the bank line.
+    """Return sections of a stream, ``row``, with their place down the bank line.
 
     Sections with a top are placed where the line passes it; the others between their neighbours
     by station. Where tops fold back on the inside of a bend their order down the line is kept.
     """
-    in_line = sections["reach_id"].isin(line.reach_ids).to_numpy(dtype=np.bool_)
-    sections, is_counted, row = sections[in_line], is_counted[in_line], row[in_line]
-    order = np.argsort(-sections["station_m"].to_numpy(dtype=np.float64), kind="stable")
-    sections, is_counted, row = sections.iloc[order], is_counted[order], row[order]
-    station = _floats(sections, "station_m")
+    reach = pd.Index(line.reach_ids).get_indexer(columns.reach_id[row])
+    row, reach = row[reach >= 0], reach[reach >= 0]
+    order = np.argsort(-columns.placed.station_m[row], kind="stable")
+    row, reach = row[order], reach[order]
+    placed = columns.placed.at(row)
+    station, top = placed.station_m, placed.tops_m[bank]
     known_station, known_measure = line.stations_m, line.borders_m
-    top = _floats(sections, f"{bank}_top_offset_m")
-    has_top = is_counted & np.isfinite(top)
+    has_top = np.isfinite(top)
     if has_top.any():
-        nx, ny = side_normal(np.radians(_floats(sections, "bearing_deg")), bank)
-        points = shapely.points(
-            _floats(sections, "x_m") + nx * top, _floats(sections, "y_m") + ny * top
-        )
-        reach_ids = sections["reach_id"].to_numpy(dtype=object)
-        placed = line.locate(reach_ids[has_top], points[has_top])
+        nx, ny = side_normal(placed.bearing_rad, bank)
+        x, y = placed.x_m + nx * top, placed.y_m + ny * top
+        placed_m = line.locate(reach[has_top], x[has_top], y[has_top])
         known_station = np.concatenate([known_station, station[has_top]])
-        known_measure = np.concatenate([known_measure, placed])
+        known_measure = np.concatenate([known_measure, placed_m])
         down = np.argsort(-known_station, kind="stable")
         known_station = known_station[down]
         known_measure = np.maximum.accumulate(known_measure[down])
     measure = np.interp(station, known_station[::-1], known_measure[::-1])
-    width = _floats(sections, "toe_width_m")
+    width = columns.toe_width_m[row]
     known_width = width[np.isfinite(width)]
     return SideSections(
         row,
         measure,
         station,
-        np.where(is_counted, _floats(sections, f"{bank}_hazard_score"), np.nan),
-        np.where(is_counted, _floats(sections, f"{bank}_bank_height_m"), np.nan),
+        columns.hazard_score[bank][row],
+        columns.height_m[bank][row],
         float(np.median(known_width)) if known_width.size else 0.0,
     )
 
 
-def _station_at(measure_m: float, line: BankLine, side: SideSections) -> float:
-    """Return the station of a place down the line, even between sections and reach borders."""
-    measure = np.concatenate([line.borders_m, side.measure_m])
-    station = np.concatenate([line.stations_m, side.station_m])
-    down = np.lexsort((-station, measure))
-    return float(np.interp(measure_m, measure[down], station[down]))
+def _shares(line: BankLine, from_m: Floats, to_m: Floats) -> list[dict[str, float]]:
+    """Return how much of each length lies in each reach, upstream first; only those above 0."""
+    shares: list[dict[str, float]] = [{} for _ in from_m]
+    for owner, bank, low, high in zip(*line.banks_between(from_m, to_m), strict=True):
+        shares[owner][line.reach_ids[bank]] = float(high - low)
+    return shares
 
 
-def _names(
-    stream_id: str, bank: str, runs: list[Interval], line: BankLine, side: SideSections
-) -> list[str]:
+def _names(stream_id: str, bank: str, lower_station_m: Floats) -> list[str]:
     """Return a name for each run: stream, side, station of its lower end in whole metres.
 
     Two that would get the same name, on the inside of a very tight bend, are told apart by a
@@ -194,8 +237,8 @@ def _names(
     """
     names: list[str] = []
     taken: dict[str, int] = {}
-    for _, end in runs:
-        name = f"{stream_id}-{bank[0].upper()}-{round(_station_at(end, line, side)):04d}"
+    for station in lower_station_m.tolist():
+        name = f"{stream_id}-{bank[0].upper()}-{round(station):04d}"
         taken[name] = taken.get(name, 0) + 1
         names.append(name if taken[name] == 1 else f"{name}{chr(ord('a') + taken[name] - 1)}")
     return names
@@ -214,8 +257,3 @@ def _tie_in_limits(runs: list[Interval], length_m: float, mouths_m: list[float])
         high = min([high, *(m for m in mouths_m if m >= end)])
         limits.append((low, high))
     return limits
-
-
-def _floats(table: pd.DataFrame, column: str) -> Floats:
-    values: Floats = table[column].to_numpy(dtype=np.float64, na_value=np.nan)
-    return values

@@ -28,9 +28,9 @@ def mouths_on_banks(
     streams = table["stream_id"].to_numpy(dtype=object)
     widths = table["toe_width_m"].to_numpy(dtype=np.float64, na_value=0.0)
     tree = shapely.STRtree(lines)
+    reach_m = max(3.0, WIDTHS_TO_RECEIVER * float(np.nanmax(widths, initial=0.0)))
     for row in lowest.itertuples():
         tip = shapely.get_point(row.geometry, -1)
-        reach_m = max(3.0, WIDTHS_TO_RECEIVER * float(np.nanmax(widths, initial=0.0)))
         near = tree.query(tip, predicate="dwithin", distance=reach_m)
         near = near[streams[near] != row.stream_id]
         distance = shapely.distance(tip, lines[near])
@@ -42,10 +42,11 @@ def mouths_on_banks(
         sides = [side for side in ("left", "right") if (receiver, side) in joined]
         side = min(sides, key=lambda name: _least_distance(joined[receiver, name], away))
         line = joined[receiver, side]
-        best = min(range(len(line.lines)), key=lambda i: line.lines[i].distance(tip))
-        found[receiver, side].append(float(line.borders_m[best] + line.lines[best].project(tip)))
+        best = int(np.argmin(shapely.distance(line.lines, tip)))
+        measure = line.borders_m[best] + shapely.line_locate_point(line.lines[best], tip)
+        found[receiver, side].append(float(measure))
     return {key: sorted(values) for key, values in found.items()}
 
 
 def _least_distance(line: BankLine, point: shapely.Point) -> float:
-    return float(min(part.distance(point) for part in line.lines))
+    return float(np.min(shapely.distance(line.lines, point)))

@@ -10,7 +10,7 @@ from reachrank.repairs.face import Face, face_as_found
 NAN = math.nan
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Site:
     """Measurements of one repair, SI; NaN (or None) is unknown.
 

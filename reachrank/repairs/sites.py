@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from functools import cache, partial
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from reachrank.columns import floats
 from reachrank.context import Context, Table
-from reachrank.hazard.measure import floats
-from reachrank.repairs.flow import SectionFlow, bank_flow, section_flow
+from reachrank.grouped import group_greatest, group_medians, group_sums, starts_of
+from reachrank.repairs.flow import SectionFlow, bank_flows, section_flow
 from reachrank.repairs.lengths import FailingLength
 from reachrank.repairs.site import Site
 from reachrank.repairs.surroundings import (
@@ -32,11 +33,17 @@ def sites_of(
     if not lengths:
         return []
     flow = section_flow(tables, ctx)
-    # whole columns and the bends of a stream are taken out once, not for every repair
-    column = cache(partial(floats, tables["sections"]))
-    bends = tables["bends"]
-    bends_of = {str(key): own for key, own in bends.groupby("stream_id")}
-    over_median = _over_median(flow)
+    measured = _measured(lengths, flow, tables["sections"])
+    along = bank_flows(
+        flow,
+        *_rows(lengths),
+        tables["bends"],
+        stream_id=[length.stream_id for length in lengths],
+        bank=[length.bank for length in lengths],
+        stations_m=np.array([[own.station_from_m, own.station_to_m] for own in lengths]),
+        bank_angle_deg=measured["bank_angle_deg"],
+        safety_ratio=ctx.settings.work.bend_safety_ratio,
+    )
     tie_in_m = ctx.settings.repairs.tie_in_m
     near = nearest_structures(lengths, tables, ctx.settings.exposure.reach_m, tie_in_m)
     constraints = constraint_names(lengths, tables.get("constraints"), tie_in_m)
@@ -44,58 +51,66 @@ def sites_of(
     is_known = are_structures_known(tables, ctx)
     cover = _by_bank(tables["banks"], "cover_frac")
     area, is_cut = _drainage(tables)
-    sites = []
-    for i, length in enumerate(lengths):
-        rows, side = length.rows, length.bank
-        angles = column(f"{side}_bank_angle_deg")[rows]
-        angle = _median(angles)
-        height = column(f"{side}_bank_height_m")[rows]
-        along = bank_flow(
-            flow,
-            rows,
-            bends_of.get(length.stream_id, bends.iloc[:0]),
-            stream_id=length.stream_id,
-            bank=side,
-            stations_m=(length.station_from_m, length.station_to_m),
-            bank_angle_deg=angle,
-            safety_ratio=ctx.settings.work.bend_safety_ratio,
+    numbers = pd.DataFrame(measured).to_dict("records")
+    return [
+        Site(
+            length_m=length.length_m,
+            cover_frac=_weighted(
+                length.shares, {r: cover.get((r, length.bank), math.nan) for r in length.shares}
+            ),
+            are_structures_known=is_known,
+            structure_distance_m=near[i].distance_m,
+            structure_id=near[i].structure_id,
+            velocity_m_per_s=along[i].velocity_m_per_s,
+            velocity_source=along[i].velocity_source,
+            bend_factor=along[i].bend_factor,
+            shear_pa=along[i].shear_pa,
+            toe_shear_pa=along[i].toe_shear_pa,
+            drainage_area_km2=_greatest([area.get(r, math.nan) for r in length.shares]),
+            is_area_lower_bound=any(is_cut.get(r, False) for r in length.shares),
+            constraint_names=constraints[i],
+            texture=soil[i],
+            **numbers[i],
         )
-        width = _median(flow.width_m[rows])
-        if math.isnan(width):
-            width = _median(column("top_width_m")[rows])
-        sites.append(
-            Site(
-                length_m=length.length_m,
-                bank_height_m=_median(height),
-                bank_height_max_m=float(np.max(height)) if height.size else math.nan,
-                bank_angle_deg=angle,
-                is_angle_lower_bound=_is_mostly_bound(
-                    angles, column(f"{side}_is_angle_lower_bound")[rows]
-                ),
-                hazard_score=_median(column(f"{side}_hazard_score")[rows]),
-                cover_frac=_weighted(
-                    length.shares, {r: cover.get((r, side), math.nan) for r in length.shares}
-                ),
-                are_structures_known=is_known,
-                structure_distance_m=near[i].distance_m,
-                structure_id=near[i].structure_id,
-                velocity_m_per_s=along.velocity_m_per_s,
-                velocity_source=along.velocity_source,
-                bend_factor=along.bend_factor,
-                shear_pa=along.shear_pa,
-                toe_shear_pa=along.toe_shear_pa,
-                lower_bank_height_m=_median(flow.lower_bank_m[rows]),
-                lower_bank_over_median=_median(over_median[rows]),
-                lower_bank_over_depth=_median(flow.lower_bank_over_depth[rows]),
-                drainage_area_km2=_greatest([area.get(r, math.nan) for r in length.shares]),
-                is_area_lower_bound=any(is_cut.get(r, False) for r in length.shares),
-                toe_width_m=_median(column("toe_width_m")[rows]),
-                channel_width_m=width,
-                constraint_names=constraints[i],
-                texture=soil[i],
-            )
-        )
-    return sites
+        for i, length in enumerate(lengths)
+    ]
+
+
+def _rows(lengths: Sequence[FailingLength]) -> tuple[NDArray[np.intp], NDArray[np.int64]]:
+    """Return the sections of all lengths, one length after the other, and where each starts."""
+    starts = starts_of(np.array([length.rows.size for length in lengths]))
+    return np.concatenate([length.rows for length in lengths]), starts
+
+
+def _measured(
+    lengths: Sequence[FailingLength], flow: SectionFlow, sections: pd.DataFrame
+) -> dict[str, NDArray[Any]]:
+    """Return what the sections of each length say of its `Site`, mostly medians; shapes (n,)."""
+    rows, starts = _rows(lengths)
+    is_left = np.repeat([length.bank == "left" for length in lengths], np.diff(starts))
+
+    def of_side(name: str) -> Floats:
+        left, right = (floats(sections, f"{side}_{name}")[rows] for side in ("left", "right"))
+        return np.where(is_left, left, right)
+
+    height, angle = of_side("bank_height_m"), of_side("bank_angle_deg")
+    is_bound = np.isfinite(angle) & (of_side("is_angle_lower_bound") == 1.0)
+    known = group_sums(np.isfinite(angle), starts)
+    width = group_medians(flow.width_m[rows], starts)
+    top_width = group_medians(floats(sections, "top_width_m")[rows], starts)
+    return {
+        "bank_height_m": group_medians(height, starts),
+        "bank_height_max_m": group_greatest(height, starts),
+        "bank_angle_deg": group_medians(angle, starts),
+        # at least half of the sections with an angle have only a lower bound
+        "is_angle_lower_bound": (known > 0) & (2 * group_sums(is_bound, starts) >= known),
+        "hazard_score": group_medians(of_side("hazard_score"), starts),
+        "lower_bank_height_m": group_medians(flow.lower_bank_m[rows], starts),
+        "lower_bank_over_median": group_medians(_over_median(flow)[rows], starts),
+        "lower_bank_over_depth": group_medians(flow.lower_bank_over_depth[rows], starts),
+        "toe_width_m": group_medians(floats(sections, "toe_width_m")[rows], starts),
+        "channel_width_m": np.where(np.isnan(width), top_width, width),
+    }
 
 
 def _over_median(flow: SectionFlow) -> Floats:
@@ -105,13 +120,6 @@ def _over_median(flow: SectionFlow) -> Floats:
     known = values[np.isfinite(values)]
     middle = float(np.median(known)) if known.size else math.nan
     return values / middle if middle > 0.0 else np.full(values.shape, np.nan)
-
-
-def _is_mostly_bound(angle_deg: Floats, is_bound: Floats) -> bool:
-    """Return whether at least half of the sections with an angle have only a lower bound."""
-    known = np.isfinite(angle_deg)
-    bound = is_bound == 1.0
-    return bool(known.any() and bound[known].mean() >= 0.5)
 
 
 def _by_bank(banks: pd.DataFrame, column: str) -> dict[tuple[str, str], float]:
@@ -142,8 +150,3 @@ def _weighted(shares: Mapping[str, float], values: Mapping[str, float]) -> float
 
 def _greatest(values: Sequence[float]) -> float:
     return max((v for v in values if math.isfinite(v)), default=math.nan)
-
-
-def _median(values: Floats) -> float:
-    known = values[np.isfinite(values)]
-    return float(np.median(known)) if known.size else math.nan

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from reachrank.context import Context, Tables, with_tables
+from reachrank.repairs.bank_line import cut
 from reachrank.repairs.face import ShapedFace, shaped_face
-from reachrank.repairs.kept_soil import cost_per_tonne_usd, soil_columns
+from reachrank.repairs.kept_soil import cost_per_tonne_usd, soil_rows
 from reachrank.repairs.kind_of_work import Decision, kind_of_work, permit_questions
 from reachrank.repairs.lengths import FailingLength, find_lengths
 from reachrank.repairs.prices import Prices, load_prices
@@ -20,14 +23,17 @@ from reachrank.repairs.site import Site
 from reachrank.repairs.sites import sites_of
 from reachrank.repairs.take_off import Item, hours, take_off, total_usd
 from reachrank.report.cautions import WORK_CAUTIONS
-from reachrank.schema import MATERIALS, REPAIRS, TIE_INS
+from reachrank.schema import MATERIALS, REPAIRS, TIE_INS, Layer
 from reachrank.settings import Settings
 
 Pair = tuple[float, float]
+Columns = dict[str, list[object]]
+TieIn = tuple[FailingLength, str, Pair]
+"""A length, its end ``up`` or ``down``, and where the tie-in lies down the bank line."""
 UNKNOWN: Pair = (math.nan, math.nan)
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Repair:
     """A failing length with everything that follows from it."""
 
@@ -69,10 +75,6 @@ def run(tables: Tables, ctx: Context) -> Tables:
     lengths = find_lengths(tables, ctx)
     ctx.progress(0.5, "failing lengths found")
     sites = sites_of(lengths, tables, ctx)
-    repairs = [
-        make_repair(length, site, ctx.settings, prices)
-        for length, site in zip(lengths, sites, strict=True)
-    ]
     in_bank: dict[tuple[str, str], float] = {}
     for length in lengths:
         for reach_id, share in length.shares.items():
@@ -81,22 +83,26 @@ def run(tables: Tables, ctx: Context) -> Tables:
     banks["repair_length_m"] = [in_bank.get((str(r), str(b)), 0.0) for r, b in keys]
     total = banks.groupby("reach_id")["repair_length_m"].sum()
     reaches["repair_length_m"] = reaches["reach_id"].map(total).astype(np.float64)
-    _tell(repairs, prices, ctx)
     ranks = _ranks(reaches)
+    soil = soil_rows(sites, ctx.settings.sediment, ctx.settings.exposure)
+    repairs, materials = _no_rows(REPAIRS), _no_rows(MATERIALS)
+    tie_ins: list[TieIn] = []
+    for length, site, soil_kept in zip(lengths, sites, soil, strict=True):
+        repair = make_repair(length, site, ctx.settings, prices)
+        _append(repairs, _row(repair, soil_kept, ranks, ctx.settings))
+        for row in material_rows(length.repair_id, repair.items):
+            _append(materials, row)
+        tie_ins += [(length, end, span) for end, span in repair.tie_ins.items() if _has(span)]
+        _tell_missing_prices(repair, ctx)
+    _state(repairs["path"], prices, ctx)
     ctx.progress(1.0, "repairs found")
     return with_tables(
         tables,
         reaches=reaches,
         banks=banks,
-        repairs=_lines([_row(r, ranks, ctx.settings) for r in repairs], REPAIRS.names, ctx.crs),
-        tie_ins=_lines([row for r in repairs for row in _tie_in_rows(r)], TIE_INS.names, ctx.crs),
-        materials=_typed(
-            pd.DataFrame(
-                [row for r in repairs for row in material_rows(r.length.repair_id, r.items)],
-                columns=list(MATERIALS.names),
-            ),
-            MATERIALS.names,
-        ),
+        repairs=_lines(repairs, _cut(lengths, [own.interval for own in lengths]), ctx.crs),
+        tie_ins=_tie_ins(tie_ins, ctx.crs),
+        materials=_table(materials),
     )
 
 
@@ -186,13 +192,17 @@ def material_rows(repair_id: str, items: Sequence[Item]) -> list[dict[str, objec
     ]
 
 
-def _row(repair: Repair, ranks: Mapping[str, int], settings: Settings) -> dict[str, object]:
+def _row(
+    repair: Repair,
+    soil: Mapping[str, float | str | None],
+    ranks: Mapping[str, int],
+    settings: Settings,
+) -> dict[str, object]:
     length, site, decision = repair.length, repair.site, repair.decision
     known = [ranks[reach_id] for reach_id in length.shares if reach_id in ranks]
     face = site.face
     low, high = (face.low_m, face.high_m) if face else UNKNOWN
     crew = hours(list(repair.items)) if repair.items else UNKNOWN
-    soil = soil_columns(site, settings.sediment, settings.exposure)
     per_tonne = cost_per_tonne_usd(
         repair.cost_usd,
         (
@@ -234,41 +244,49 @@ def _row(repair: Repair, ranks: Mapping[str, int], settings: Settings) -> dict[s
         **soil,
         "cost_per_tonne_low_usd_screening": per_tonne[0],
         "cost_per_tonne_high_usd_screening": per_tonne[1],
-        "geometry": length.geometry(),
     }
 
 
-def _tie_in_rows(repair: Repair) -> list[dict[str, object]]:
-    """Return the tie-ins; one without length has no row."""
-    return [
-        {
-            "repair_id": repair.length.repair_id,
-            "end": end,
-            "length_m": b - a,
-            "geometry": repair.length.line.part(a, b),
-        }
-        for end, (a, b) in repair.tie_ins.items()
-        if b > a
-    ]
+def _has(span: Pair) -> bool:
+    return span[1] > span[0]
 
 
-def _tell(repairs: Sequence[Repair], prices: Prices, ctx: Context) -> None:
-    """State the share of each kind of work, the prices, and repairs that lack one."""
-    counts = pd.Series([r.decision.path for r in repairs], dtype=object).value_counts()
-    shares = ", ".join(f"{path} {counts[path]}" for path in sorted(counts.index))
+def _tie_ins(found: Sequence[TieIn], crs: object) -> gpd.GeoDataFrame:
+    """Return the layer of the tie-ins that were found."""
+    columns: Columns = {
+        "repair_id": [length.repair_id for length, _, _ in found],
+        "end": [end for _, end, _ in found],
+        "length_m": [high - low for _, _, (low, high) in found],
+    }
+    shapes = _cut([length for length, _, _ in found], [span for _, _, span in found])
+    return _lines(columns, shapes, crs)
+
+
+def _cut(lengths: Sequence[FailingLength], spans: Sequence[Pair]) -> NDArray[np.object_]:
+    """Return what lies between two distances down the bank line of each length."""
+    low, high = np.array(spans, dtype=np.float64).reshape(-1, 2).T
+    return cut([length.line for length in lengths], low, high)
+
+
+def _tell_missing_prices(repair: Repair, ctx: Context) -> None:
+    missing = [item.name for item in repair.items if math.isnan(item.price_usd[0])]
+    if missing:
+        ctx.findings.add(
+            "warning",
+            "price_missing",
+            f"No price is known for {', '.join(missing)}, so the repair has no cost.",
+            source_layer="repairs",
+            source_id=repair.length.repair_id,
+        )
+
+
+def _state(paths: Sequence[object], prices: Prices, ctx: Context) -> None:
+    """State the share of each kind of work, and where the prices come from."""
+    counts = Counter(str(path) for path in paths)
+    shares = ", ".join(f"{path} {counts[path]}" for path in sorted(counts))
     ctx.facts["repair_paths"] = shares or "none"
     ctx.facts["prices"] = prices.note
     ctx.facts["work_cautions"] = " ".join(WORK_CAUTIONS)
-    for repair in repairs:
-        missing = [item.name for item in repair.items if math.isnan(item.price_usd[0])]
-        if missing:
-            ctx.findings.add(
-                "warning",
-                "price_missing",
-                f"No price is known for {', '.join(missing)}, so the repair has no cost.",
-                source_layer="repairs",
-                source_id=repair.length.repair_id,
-            )
 
 
 def _ranks(reaches: pd.DataFrame) -> dict[str, int]:
@@ -278,9 +296,18 @@ def _ranks(reaches: pd.DataFrame) -> dict[str, int]:
     return {str(r): int(n) for r, n in zip(known["reach_id"], known["rank"], strict=True)}
 
 
-def _lines(rows: list[dict[str, object]], columns: Sequence[str], crs: object) -> gpd.GeoDataFrame:
-    table = _typed(pd.DataFrame(rows, columns=[*columns, "geometry"]), columns)
-    return gpd.GeoDataFrame(table, geometry="geometry", crs=crs)
+def _no_rows(layer: Layer) -> Columns:
+    return {name: [] for name in layer.names}
+
+
+def _append(columns: Columns, row: Mapping[str, object]) -> None:
+    """Add a row; columns take less room than a dictionary for every row."""
+    for name, values in columns.items():
+        values.append(row[name])
+
+
+def _lines(columns: Columns, shapes: NDArray[np.object_], crs: object) -> gpd.GeoDataFrame:
+    return gpd.GeoDataFrame(_table(columns), geometry=shapes, crs=crs)
 
 
 _DTYPES = {
@@ -290,8 +317,8 @@ _DTYPES = {
 }
 
 
-def _typed(table: pd.DataFrame, columns: Sequence[str]) -> pd.DataFrame:
-    return table.astype({name: _DTYPES[name] for name in columns})
+def _table(columns: Columns) -> pd.DataFrame:
+    return pd.DataFrame(columns).astype({name: _DTYPES[name] for name in columns})
 
 
 def _number(value: object) -> float:

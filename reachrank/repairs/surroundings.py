@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
 import shapely
+from numpy.typing import NDArray
 
 from reachrank.context import Context, Table
 from reachrank.exposure.facing import facing_pairs
+from reachrank.grouped import starts_of
+from reachrank.repairs.bank_line import by_line, cut
 from reachrank.repairs.lengths import FailingLength
+
+Floats = NDArray[np.float64]
 
 ABOUT_M = 3.0
 """Work spreads this far about the top of a bank: face, trenches, soil, people."""
@@ -22,7 +27,7 @@ SOIL_STEP_M = 5.0
 UNNAMED = "an area without a name"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Near:
     """The nearest structure that a bank faces; infinite and None for none within reach."""
 
@@ -52,41 +57,41 @@ def nearest_structures(
     ordered = structures.sort_values("structure_id", kind="stable").reset_index(drop=True)
     shapes = gpd.GeoDataFrame(ordered).geometry.to_numpy()
     shapes = np.where(shapely.is_valid(shapes), shapes, shapely.make_valid(shapes))
-    pieces = _pieces(lengths, tie_in_m)
-    facing = facing_pairs(
-        shapes,
-        gpd.GeoDataFrame(pieces, geometry="geometry"),
-        gpd.GeoDataFrame(tables["reaches"]),
-        reach_m,
-    )
-    owner = pieces["owner"].to_numpy()[facing.bank]
-    for who, structure, distance in zip(owner, facing.structure, facing.distance_m, strict=True):
+    pieces, owner = _pieces(lengths, tie_in_m)
+    facing = facing_pairs(shapes, pieces, gpd.GeoDataFrame(tables["reaches"]), reach_m)
+    names = ordered["structure_id"].to_numpy(dtype=object)
+    for who, structure, distance in zip(
+        owner[facing.bank], facing.structure, facing.distance_m, strict=True
+    ):
         if distance < near[who].distance_m:
-            name = str(ordered["structure_id"].iloc[structure])
-            near[who] = Near(float(distance), name)
+            near[who] = Near(float(distance), str(names[structure]))
     return near
 
 
-def _pieces(lengths: Sequence[FailingLength], tie_in_m: float) -> pd.DataFrame:
-    """Return each length with its tie-ins, cut where reaches meet."""
-    rows = []
-    for owner, length in enumerate(lengths):
-        start, stop = length.tie_in("up", tie_in_m)[0], length.tie_in("down", tie_in_m)[1]
-        borders = length.line.borders_m
-        for reach_id, low, high in zip(
-            length.line.reach_ids, borders[:-1], borders[1:], strict=True
-        ):
-            a, b = max(start, float(low)), min(stop, float(high))
-            if b > a:
-                rows.append(
-                    {
-                        "owner": owner,
-                        "bank": length.bank,
-                        "reach_id": reach_id,
-                        "geometry": length.line.part(a, b),
-                    }
-                )
-    return pd.DataFrame(rows)
+def _with_tie_ins(lengths: Sequence[FailingLength], tie_in_m: float) -> tuple[Floats, Floats]:
+    """Return where lengths with their tie-ins begin and end, metres down their bank lines."""
+    start = [length.tie_in("up", tie_in_m)[0] for length in lengths]
+    stop = [length.tie_in("down", tie_in_m)[1] for length in lengths]
+    return np.array(start), np.array(stop)
+
+
+def _pieces(
+    lengths: Sequence[FailingLength], tie_in_m: float
+) -> tuple[gpd.GeoDataFrame, NDArray[np.int64]]:
+    """Return each length with its tie-ins, cut where reaches meet, and the length of each piece."""
+    start, stop = _with_tie_ins(lengths, tie_in_m)
+    owners, reach_ids, shapes = [], [], []
+    for line, rows in by_line([length.line for length in lengths]):
+        own, bank, low, high = line.banks_between(start[rows], stop[rows])
+        owners.append(rows[own])
+        reach_ids += [line.reach_ids[place] for place in bank]
+        shapes.append(line.parts(low, high))
+    owner = np.concatenate(owners)
+    banks = [lengths[row].bank for row in owner]
+    pieces = gpd.GeoDataFrame(
+        {"bank": banks, "reach_id": reach_ids}, geometry=np.concatenate(shapes)
+    )
+    return pieces, owner
 
 
 def constraint_names(
@@ -97,15 +102,11 @@ def constraint_names(
         return [() for _ in lengths]
     tree = shapely.STRtree(gpd.GeoDataFrame(constraints).geometry.to_numpy())
     names = constraints["constraint_name"].astype("object").to_numpy()
-    found = []
-    for length in lengths:
-        line = length.line.part(
-            length.tie_in("up", tie_in_m)[0], length.tie_in("down", tie_in_m)[1]
-        )
-        at = tree.query(line, predicate="dwithin", distance=ABOUT_M)
-        known = {str(names[i]) if isinstance(names[i], str) else UNNAMED for i in at}
-        found.append(tuple(sorted(known)))
-    return found
+    lines = cut([length.line for length in lengths], *_with_tie_ins(lengths, tie_in_m))
+    found: list[set[str]] = [set() for _ in lengths]
+    for who, area in zip(*tree.query(lines, predicate="dwithin", distance=ABOUT_M), strict=True):
+        found[who].add(str(names[area]) if isinstance(names[area], str) else UNNAMED)
+    return [tuple(sorted(known)) for known in found]
 
 
 def textures(lengths: Sequence[FailingLength], soils: Table | None) -> list[str | None]:
@@ -114,15 +115,17 @@ def textures(lengths: Sequence[FailingLength], soils: Table | None) -> list[str 
         return [None for _ in lengths]
     tree = shapely.STRtree(gpd.GeoDataFrame(soils).geometry.to_numpy())
     words = soils["texture"].astype("object").to_numpy()
-    found: list[str | None] = []
-    for length in lengths:
-        line = length.geometry()
-        count = max(1, math.ceil(line.length / SOIL_STEP_M))
-        places = shapely.line_interpolate_point(
-            line, (np.arange(count) + 0.5) / count, normalized=True
-        )
-        _, at = tree.query(places, predicate="intersects")
-        known = pd.Series([str(words[i]) for i in at if isinstance(words[i], str)], dtype=object)
-        counted = known.value_counts()
-        found.append(None if counted.empty else min(counted.index[counted == counted.max()]))
-    return found
+    lines = cut([own.line for own in lengths], *np.array([own.interval for own in lengths]).T)
+    count = np.maximum(np.ceil(shapely.length(lines) / SOIL_STEP_M), 1.0).astype(np.int64)
+    starts = starts_of(count)
+    owner = np.repeat(np.arange(len(lengths)), count)
+    share = (np.arange(owner.size) - starts[owner] + 0.5) / count[owner]
+    places = shapely.line_interpolate_point(lines[owner], share, normalized=True)
+    found: list[Counter[str]] = [Counter() for _ in lengths]
+    for place, area in zip(*tree.query(places, predicate="intersects"), strict=True):
+        if isinstance(words[area], str):
+            found[owner[place]][str(words[area])] += 1
+    return [
+        min(word for word in known if known[word] == max(known.values())) if known else None
+        for known in found
+    ]

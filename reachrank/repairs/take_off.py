@@ -35,7 +35,7 @@ NAMES: dict[str, str] = {
 _PRICED_AS = {"spare_live_stake": "live_stake"}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Item:
     """One row of the layer ``materials``, without the repair's name; pairs are low and high."""
 
@@ -57,7 +57,7 @@ class Item:
         return (self.purchase[0] * self.price_usd[0], self.purchase[1] * self.price_usd[1])
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class _Quantity:
     key: str
     computed: Pair

@@ -85,7 +85,7 @@ def with_schema_types(table: Table) -> Table:
     that happens to be empty or all null.
     """
     kinds = {column.name: column.kind for layer in LAYERS.values() for column in layer}
-    new = table.copy()
+    new = table.copy(deep=False)  # whole columns are put in, none is changed
     for name in _attribute_names(table):
         kind = kinds.get(name)
         if kind is None:

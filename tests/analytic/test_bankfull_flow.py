@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 from repair_places import only_repair
 
-from reachrank.repairs.flow import SectionFlow, bank_flow
+from reachrank.repairs.flow import SectionFlow, bank_flows
 from reachrank.settings import HazardSettings, Settings
 
 # Field values: 4 m wide, 0.6 m deep at the most, so 0.4 m in the mean (parabola); fall 0.5 %.
@@ -69,10 +69,11 @@ def flow_at(bank: str, end_m: float, start_m: float = 200.0) -> float:
             "radius_m": [16.0, 5.0],  # the tighter one is on another stream
         }
     )
-    return bank_flow(
-        flow, np.arange(3), bends, stream_id="S0001", bank=bank, stations_m=(100.0, 120.0),
-        bank_angle_deg=30.0,
-    ).bend_factor  # fmt: skip
+    [found] = bank_flows(
+        flow, np.arange(3), np.array([0, 3]), bends, stream_id=["S0001"], bank=[bank],
+        stations_m=np.array([[100.0, 120.0]]), bank_angle_deg=np.array([30.0]),
+    )  # fmt: skip
+    return found.bend_factor
 
 
 def test_which_bends_act():

@@ -7,7 +7,7 @@ import pytest
 from draw_models import KNOTS, model
 from scipy import stats
 
-from reachrank.priority.draw_kernel import ranks_of_sorted, sort_keys
+from reachrank.priority.draw_kernel import ranks_of_sorted, sort_by_score, sort_keys
 from reachrank.priority.random_numbers import NORMAL_TABLE, fill_normal, mixed, nth, stream, uniform
 from reachrank.priority.rank_draws import bends_of, draw_ranks, one_draw, rank_bins
 from reachrank.priority.rule import competition_rank
@@ -43,15 +43,27 @@ def test_streams_of_places_and_draws_are_apart():
 @pytest.mark.parametrize("compiled", [True, False])
 def test_ranks_are_scipys(compiled):
     keys_of = sort_keys if compiled else sort_keys.py_func
+    sort_of = sort_by_score if compiled else sort_by_score.py_func
     ranks_of = ranks_of_sorted if compiled else ranks_of_sorted.py_func
     scores = np.random.default_rng(1).integers(0, 40, 100).astype(float)
     keys, ranks = np.empty(100, np.uint64), np.empty(100, np.int32)
     keys_of(scores, keys)
-    keys.sort()
+    sort_of(keys, np.empty_like(keys))
     ranks_of(keys, ranks)
     expected = stats.rankdata(-scores, method="min")
     np.testing.assert_array_equal(ranks, expected)
     np.testing.assert_array_equal(np.asarray(competition_rank(scores), int), expected)
+
+
+@pytest.mark.parametrize("count", [0, 1, 5000])
+@pytest.mark.parametrize("steps", [1, 7, 10**12])
+def test_keys_are_sorted_as_numpy_sorts_them(count, steps):
+    scores = 100.0 * np.random.default_rng(3).integers(0, steps, count, endpoint=True) / steps
+    keys = np.empty(count, np.uint64)
+    sort_keys(scores, keys)
+    expected = np.sort(keys)
+    sort_by_score(keys, np.empty_like(keys))
+    np.testing.assert_array_equal(keys, expected)
 
 
 def test_breakpoints_as_bends_are_numpys_interp():
