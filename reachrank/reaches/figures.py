@@ -15,7 +15,10 @@ SIDES = ("left", "right")
 
 
 def bank_figures(
-    sections: pd.DataFrame, is_counted: NDArray[np.bool_], smoothing_m: pd.Series
+    sections: pd.DataFrame,
+    is_counted: NDArray[np.bool_],
+    smoothing_m: pd.Series,
+    cell_m: float,
 ) -> pd.DataFrame:
     """Return one row per reach and side that has sections which count there.
 
@@ -27,6 +30,8 @@ def bank_figures(
         Which sections count, shape (n,); a section without a height on a side never does there.
     smoothing_m
         Length within which sections are not independent, by reach_id.
+    cell_m
+        Side of the DEM's cells.
 
     Returns
     -------
@@ -59,7 +64,11 @@ def bank_figures(
                     "bank_height_m": float(np.median(heights)),
                     "bank_height_p90_m": float(np.quantile(heights, 0.9)),
                     "bank_height_se_m": bank_height_se(
-                        heights, station[own], noise[own], float(smoothing_m.get(reach_id, 0.0))
+                        heights,
+                        station[own],
+                        noise[own],
+                        float(smoothing_m.get(reach_id, 0.0)),
+                        cell_m,
                     ),
                     "bank_angle_deg": float(np.median(angles)) if angles.size else np.nan,
                     "is_angle_lower_bound": bool(
