@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 import itertools
+from types import SimpleNamespace
 
 import geopandas as gpd
 import numpy as np
@@ -25,7 +26,7 @@ def context(**settings):
     return Context(
         inputs=Inputs(streams="s", dem=("d",)),
         settings=dataclasses.replace(Settings(), **settings),
-        dem=None,  # these stages do not look at the ground
+        dem=SimpleNamespace(cell_m=1.0),  # these stages do not look at the ground
         crs=CRS,
         output_crs=CRS,
     )

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numba
 import numpy as np
 from numpy.typing import NDArray
 
 from reachrank.channel.line import curvature_per_m, headings_rad, smooth_line
 from reachrank.channel.strip import usual_width_m
+from reachrank.settings.channel import ChannelSettings
 from reachrank.settings.planform import PlanformSettings
 
 Float = NDArray[np.float64]
+Places = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -40,45 +43,110 @@ def smoothed_curvature_per_m(xy: Float, step_m: float, width_m: Float, widths: f
     return curvature_per_m(smooth_line(xy, widths * width_m / step_m))
 
 
-def _lobes(kappa: Float, least: Float, longest_flat: NDArray[np.int64]) -> list[tuple[int, int]]:
-    """Return the runs of one sign, cut where the line is nearly straight for long enough."""
+@dataclass(frozen=True)
+class Blur:
+    """What finding the channel does to its line, as two Gaussian averages along it.
+
+    Both are standard deviations in toe widths. ``base_widths`` smooths the line before it is moved,
+    ``move_widths`` the move to the middle of the toes. Moved until it rests, the line is the true
+    one times P / (1 - B + P B), by wavelength, with P and B the two averages: bends longer than
+    about seven widths are kept, an arc of two or three widths comes out flatter than it is.
+    """
+
+    base_widths: float
+    move_widths: float
+
+
+def blur_of(channel: ChannelSettings) -> Blur:
+    """Return what the `channel` stage's settings do to a line.
+
+    The move is averaged three times: the strip along the channel, the toes by a running median, the
+    middle between them. A median over a window h takes h^2 / 16 off the top of a parabola for each
+    unit of its second-order term, as a Gaussian average with the deviation h / 4 does.
+    """
+    move = np.sqrt(
+        channel.along_smoothing_widths**2
+        + (channel.median_widths / 4.0) ** 2
+        + channel.centre_smoothing_widths**2
+    )
+    return Blur(channel.base_smoothing_widths, float(move))
+
+
+def sharpened_line(xy: Float, step_m: float, width_m: Float, blur: Blur) -> Float:
+    """Return the line with the bends given back that finding it has flattened, shape (n, 2).
+
+    The exact inverse of `Blur` is 1 + (1 - B)(1 - P) / P. It would raise noise without limit where
+    P is next to nothing, so 1 / P is cut off after two terms, 1 + (1 - P): wavelengths over four
+    widths are given back to within a tenth, shorter ones in part, and none is doubled after the
+    blur.
+    """
+    base, move = blur.base_widths * width_m / step_m, blur.move_widths * width_m / step_m
+    rest = xy - smooth_line(xy, base)
+    rest = rest - smooth_line(rest, move)
+    return np.asarray(xy + rest + (rest - smooth_line(rest, move)))
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def fill_lobes(kappa, least, longest_flat, first, last):  # type: ignore[no-untyped-def]
+    """Fill ``first`` and ``last`` with the runs of one sign; return how many there are.
+
+    Runs are cut where the line is nearly straight for long enough.
+    """
     n = kappa.size
-    curved = np.abs(kappa) >= least
-    lobes: list[tuple[int, int]] = []
-    start = None
-    last_curved = -1
-    sign = 0.0
+    start = np.empty_like(first)
+    end = np.empty_like(last)
+    count = 0
     for i in range(n):
-        if not curved[i]:
+        if not np.abs(kappa[i]) >= least[i]:
             continue
-        s = np.sign(kappa[i])
-        broken = start is not None and (s != sign or i - last_curved > longest_flat[i])
-        if start is None:
-            start = i
-        elif broken:
-            lobes.append((start, last_curved))
-            start = i
-        sign = s
-        last_curved = i
-    if start is not None:
-        lobes.append((start, last_curved))
+        is_new = (
+            count == 0
+            or np.sign(kappa[i]) != np.sign(kappa[end[count - 1]])
+            or i - end[count - 1] > longest_flat[i]
+        )
+        if is_new:
+            start[count] = i
+            count += 1
+        end[count - 1] = i
     # out to the inflection, or half-way to the neighbour, or no farther than the flat limit
-    out = []
-    for k, (start_of, end_of) in enumerate(lobes):
-        a, b = start_of, end_of
-        low = lobes[k - 1][1] + 1 if k else 0
-        high = lobes[k + 1][0] - 1 if k + 1 < len(lobes) else n - 1
+    for k in range(count):
+        a, b = start[k], end[k]
+        low = end[k - 1] + 1 if k else 0
+        high = start[k + 1] - 1 if k + 1 < count else n - 1
         s = np.sign(kappa[a])
         while a > low and np.sign(kappa[a - 1]) == s:
             a -= 1
         while b < high and np.sign(kappa[b + 1]) == s:
             b += 1
-        out.append((a, b))
-    for k in range(len(out) - 1):
-        (a, b), (c, d) = out[k], out[k + 1]
-        if b >= c:
-            middle = (lobes[k][1] + lobes[k + 1][0]) // 2
-            out[k], out[k + 1] = (a, middle), (middle, d)
+        first[k], last[k] = a, b
+    for k in range(count - 1):
+        if last[k] >= first[k + 1]:
+            middle = (end[k] + start[k + 1]) // 2
+            last[k], first[k + 1] = middle, middle
+    return count
+
+
+def _lobes(kappa: Float, least: Float, longest_flat: Places) -> tuple[Places, Places]:
+    """Return the first and the last point of each run of one sign."""
+    first = np.empty(kappa.size, np.int64)
+    last = np.empty(kappa.size, np.int64)
+    count = fill_lobes(kappa, least, longest_flat, first, last)
+    return first[:count], last[:count]
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def fill_medians(values, first, last, out):  # type: ignore[no-untyped-def]
+    """Fill ``out`` with the median of each run of values, NaN left out; NaN where all are."""
+    for k in range(first.size):
+        part = values[first[k] : last[k] + 1]
+        part = part[np.isfinite(part)]
+        out[k] = np.median(part) if part.size else np.nan
+
+
+def medians_of(values: Float, first: Places, last: Places) -> Float:
+    """Return the median of the values from ``first`` to ``last`` (included), one per run."""
+    out = np.empty(first.size)
+    fill_medians(np.ascontiguousarray(values, np.float64), first, last, out)
     return out
 
 
@@ -88,58 +156,112 @@ HEADING_SMOOTHING_WIDTHS = 0.15
 """Smoothing of the line before its direction is taken: just the jitter from point to point."""
 CORE = 0.3
 """The core of a bend is where it curves at least this share of its sharpest."""
-LONG_CORE_WIDTHS = 7.0
-"""Longer cores are often skewed or flattened and are smoother for their length: order 5, not 3."""
+MARGIN_WIDTHS = 0.25
+"""The core is fitted with so much more at each end, for what smoothing has drawn in."""
+MOST_WIDTHS = 8.0
+"""Of a longer core only its sharpest part of this length: a cubic cannot follow a long skewed bend,
+and eight widths average enough noise."""
+APEX_SHARE = 0.7
+"""The apex lies in this inner share of the fitted part: a cubic's ends are loose."""
+HAIR = 1e-6
+"""So that a length that comes out a hair over a whole number of steps, as feet do, counts as it."""
 
 
-def apex_radius_m(
-    heading: Float, kappa: Float, first: int, last: int, step_m: float, width_m: float
-) -> tuple[float, float]:
-    """Least radius of a bend and its place, from one polynomial of direction around the apex.
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def fitted_part(kappa, first, last, core, most, margin):  # type: ignore[no-untyped-def]
+    """Return the first and the last point of the part of a bend that tells its least radius.
 
-    The largest value of a noisy curvature reads the radius too short; a polynomial of the
-    direction over the core of the bend averages the noise. Its derivative is the curvature.
-
-    Parameters
-    ----------
-    heading
-        Unwrapped direction of the lightly smoothed centreline, radians, shape (n,).
-    kappa
-        Its smoothed curvature, 1/m, shape (n,); tells the core only.
-    first, last
-        The points of the bend's inflections.
-
-    Returns
-    -------
-    radius_m, apex
-        Metres, and the fractional point number.
+    Grown from the sharpest point over the next sharpest at either end, until ``most`` steps or an
+    end of the core are reached; then ``margin`` steps more.
     """
-    part = np.abs(kappa[first : last + 1])
-    peak = first + int(np.argmax(part))
-    core = np.abs(kappa) >= CORE * part.max()
-    a = peak
-    while a > first and core[a - 1]:
-        a -= 1
-    b = peak
-    while b < last and core[b + 1]:
-        b += 1
-    order = 5 if (b - a) * step_m > LONG_CORE_WIDTHS * width_m else 3
-    extra = int(np.ceil(0.25 * width_m / step_m))
-    a, b = max(0, a - extra), min(heading.size - 1, b + extra)
-    if b - a < order + 1:
-        return 1.0 / float(part.max()), float(peak)
-    middle, half = 0.5 * (a + b), 0.5 * (b - a)
-    v = (np.arange(a, b + 1) - middle) / half
-    series = np.polynomial.legendre.legfit(v, heading[a : b + 1], order)
-    fine = np.linspace(-0.8, 0.8, 65)
-    slope = np.polynomial.legendre.legval(fine, np.polynomial.legendre.legder(series))
-    curve = np.abs(slope) / (half * step_m)
-    k = int(np.argmax(curve))
-    return 1.0 / float(curve[k]), middle + half * float(fine[k])
+    peak = first
+    for i in range(first, last + 1):
+        if np.abs(kappa[i]) > np.abs(kappa[peak]):
+            peak = i
+    limit = core * np.abs(kappa[peak])
+    a = b = peak
+    while b - a < most:
+        before = np.abs(kappa[a - 1]) if a > first else -1.0
+        after = np.abs(kappa[b + 1]) if b < last else -1.0
+        top = max(before, after)
+        if not top >= limit:
+            break
+        # alike on both sides: take both, or the direction of the line would decide
+        if before >= top * (1.0 - 1e-9):
+            a -= 1
+        if after >= top * (1.0 - 1e-9):
+            b += 1
+    return max(0, a - margin), min(kappa.size - 1, b + margin), peak
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def cubic_of(values, a, b):  # type: ignore[no-untyped-def]
+    """Return the coefficients of v, v^2 and v^3 of the cubic through even points, least squares.
+
+    v runs from -1 at point ``a`` to 1 at point ``b``. Even and odd powers part on even points, so
+    two systems of two remain.
+    """
+    middle = 0.5 * (a + b)
+    half = 0.5 * (b - a)
+    home = values[(a + b) // 2]
+    s0 = s2 = s4 = s6 = t0 = t1 = t2 = t3 = 0.0
+    for i in range(a, b + 1):
+        v = (i - middle) / half
+        v2 = v * v
+        y = values[i] - home
+        s0 += 1.0
+        s2 += v2
+        s4 += v2 * v2
+        s6 += v2 * v2 * v2
+        t0 += y
+        t1 += v * y
+        t2 += v2 * y
+        t3 += v2 * v * y
+    odd = s2 * s6 - s4 * s4
+    c1 = (s6 * t1 - s4 * t3) / odd
+    c3 = (s2 * t3 - s4 * t1) / odd
+    c2 = (s0 * t2 - s2 * t0) / (s0 * s4 - s2 * s2)
+    return c1, c2, c3
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def fill_apexes(  # type: ignore[no-untyped-def]
+    heading, kappa, first, last, width_steps, core, most_widths, margin_widths, inner, out
+):
+    """Fill ``out[k]`` with each bend's least radius, in steps, and its place.
+
+    The largest value of a noisy curvature reads the radius too short; a cubic of the direction over
+    the core of the bend averages the noise. Its derivative, a parabola, is the curvature.
+    """
+    for k in range(first.size):
+        margin = int(np.ceil(margin_widths * width_steps[k] - HAIR))
+        most = int(np.ceil((most_widths - 2.0 * margin_widths) * width_steps[k] - HAIR))
+        a, b, peak = fitted_part(kappa, first[k], last[k], core, most, margin)
+        if b - a < 4:
+            out[k, 0] = np.inf
+            out[k, 1] = peak
+            continue
+        c1, c2, c3 = cubic_of(heading, a, b)
+        half = 0.5 * (b - a)
+        best = 0.0
+        at = 0.0
+        vertex = -c2 / (3.0 * c3) if c3 != 0.0 else 0.0
+        for v in (vertex, -inner, inner):
+            if np.abs(v) <= inner:
+                slope = np.abs(c1 + 2.0 * c2 * v + 3.0 * c3 * v * v)
+                if slope > best:
+                    best = slope
+                    at = v
+        out[k, 0] = half / best
+        out[k, 1] = 0.5 * (a + b) + half * at
 
 
 def find_bends(
-    xy: Float, step_m: float, width_m: Float, settings: PlanformSettings
+    xy: Float,
+    step_m: float,
+    width_m: Float,
+    settings: PlanformSettings,
+    blur: Blur | None = None,
 ) -> tuple[list[Bend], Float]:
     """Return the bends of a centreline and its smoothed curvature.
 
@@ -149,21 +271,37 @@ def find_bends(
         Shape (n, 2), evenly spaced, downstream.
     width_m
         Toe width at each point, shape (n,).
+    blur
+        What finding the line has done to it (`blur_of`); None for a line that is exact.
     """
     if len(xy) < 5:
         return [], np.zeros(len(xy))
     # a channel of two cells is known no better than to a cell: smooth as if it were three
     width_m = np.fmax(usual_width_m(width_m, step_m), LEAST_SCALE_STEPS * step_m)
     kappa = smoothed_curvature_per_m(xy, step_m, width_m, settings.smoothing_widths)
-    heading = headings_rad(smooth_line(xy, HEADING_SMOOTHING_WIDTHS * width_m / step_m))
+    jitter = HEADING_SMOOTHING_WIDTHS * width_m / step_m
+    heading = headings_rad(smooth_line(xy, jitter))
     least = 1.0 / (settings.straight_radius_widths * width_m)
-    flat = (settings.straight_length_widths * width_m / step_m).astype(np.int64)
-    bends = []
-    for first, last in _lobes(kappa, least, flat):
-        turning = float(heading[last] - heading[first])
-        if abs(turning) < np.radians(settings.least_turning_deg):
-            continue
-        here = float(np.nanmedian(width_m[first : last + 1]))
-        radius, apex = apex_radius_m(heading, kappa, first, last, step_m, here)
-        bends.append(Bend(first, last, apex, radius, turning))
+    flat = (settings.straight_length_widths * width_m / step_m + HAIR).astype(np.int64)
+    first, last = _lobes(kappa, least, flat)
+    turning = heading[last] - heading[first]
+    is_bend = np.abs(turning) >= np.radians(settings.least_turning_deg)
+    first, last, turning = first[is_bend], last[is_bend], turning[is_bend]
+    if blur is not None:  # turning between inflections needs no sharpening, the apex does
+        heading = headings_rad(smooth_line(sharpened_line(xy, step_m, width_m, blur), jitter))
+    apex = np.empty((first.size, 2))
+    fill_apexes(
+        heading, kappa, first, last, medians_of(width_m, first, last) / step_m,
+        CORE, MOST_WIDTHS, MARGIN_WIDTHS, APEX_SHARE, apex,
+    )  # fmt: skip
+    # too few points for a cubic: the curvature itself
+    sharpest = 1.0 / np.abs(kappa[np.round(apex[:, 1]).astype(np.int64)])
+    radius = np.where(np.isfinite(apex[:, 0]), apex[:, 0] * step_m, sharpest)
+    bends = [
+        Bend(*row)
+        for row in zip(
+            first.tolist(), last.tolist(), apex[:, 1].tolist(), radius.tolist(), turning.tolist(),
+            strict=True,
+        )
+    ]  # fmt: skip
     return bends, kappa

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
+from numpy.typing import NDArray
 
 from reachrank.context import Context, Tables, with_tables
-from reachrank.planform.bends import find_bends
+from reachrank.planform.bends import Bend, blur_of, find_bends, medians_of
+
+Float = NDArray[np.float64]
 
 BEND_COLUMNS = (
     "bend_id", "stream_id", "start_station_m", "apex_station_m", "end_station_m", "radius_m",
@@ -24,40 +29,59 @@ def run(tables: Tables, ctx: Context) -> Tables:
     over the toe width; stages that know a better width replace it.
     """
     points = tables["channel_points"].copy()
+    blur = blur_of(ctx.settings.channel)
+    places = points[["x_m", "y_m"]].to_numpy(np.float64)
+    widths = points["toe_width_m"].to_numpy(np.float64)
+    stations = points["station_m"].to_numpy(np.float64)
     curvature = np.full(len(points), np.nan)
-    bend_of = np.full(len(points), None, dtype=object)
-    rows: list[dict[str, object]] = []
+    bend_of = np.full(len(points), -1)
+    parts: list[dict[str, Any]] = []
+    count = 0
     for stream_id, index in points.groupby("stream_id", sort=True).indices.items():
-        part = points.iloc[index]
-        xy = part[["x_m", "y_m"]].to_numpy(np.float64)
-        width = part["toe_width_m"].to_numpy(np.float64)
-        station = part["station_m"].to_numpy(np.float64)
-        step = station[0] / max(1, len(part) - 1)
-        bends, kappa = find_bends(xy, step, width, ctx.settings.planform)
+        xy, width, station = places[index], widths[index], stations[index]
+        step = station[0] / max(1, len(index) - 1)
+        bends, kappa = find_bends(xy, step, width, ctx.settings.planform, blur)
         curvature[index] = kappa
-        for number, bend in enumerate(reversed(bends), start=1):
-            bend_id = f"{stream_id}-B{number:04d}"
-            where = slice(bend.first, bend.last + 1)
-            bend_of[index[where]] = bend_id
-            here = float(np.nanmedian(width[where]))
-            rows.append(
-                {
-                    "bend_id": bend_id,
-                    "stream_id": stream_id,
-                    "start_station_m": station[bend.first],
-                    "apex_station_m": float(np.interp(bend.apex, np.arange(len(part)), station)),
-                    "end_station_m": station[bend.last],
-                    "radius_m": bend.radius_m,
-                    "radius_width_ratio": bend.radius_m / here if here > 0 else np.nan,
-                    "turning_deg": float(np.degrees(bend.turning_rad)),
-                    "length_m": float(station[bend.first] - station[bend.last]),
-                    "outside_bank": bend.outside_bank,
-                    "geometry": shapely.LineString(xy[where]),
-                }
-            )
+        if not bends:
+            continue
+        parts.append(_bend_columns(str(stream_id), bends[::-1], xy, width, station))
+        for number, bend in enumerate(reversed(bends), start=count):
+            bend_of[index[bend.first : bend.last + 1]] = number
+        count += len(bends)
+    columns = {
+        name: np.concatenate([part[name] for part in parts]) for name in BEND_COLUMNS if parts
+    }
+    rows = pd.DataFrame(columns, columns=list(BEND_COLUMNS))
     points["curvature_per_m"] = curvature
-    points["bend_id"] = bend_of
-    bends_table = gpd.GeoDataFrame(
-        pd.DataFrame(rows, columns=list(BEND_COLUMNS)), geometry="geometry", crs=ctx.crs
-    )
+    ids = np.array([*rows["bend_id"], None], dtype=object)  # number -1, no bend, is the last
+    points["bend_id"] = ids[bend_of]
+    bends_table = gpd.GeoDataFrame(rows, geometry="geometry", crs=ctx.crs)
     return with_tables(tables, channel_points=points, bends=bends_table)
+
+
+def _bend_columns(
+    stream_id: str, bends: list[Bend], xy: Float, width_m: Float, station_m: Float
+) -> dict[str, Any]:
+    """Return the columns of a stream's bends, numbered in the order given."""
+    first = np.array([bend.first for bend in bends])
+    last = np.array([bend.last for bend in bends])
+    radius = np.array([bend.radius_m for bend in bends])
+    here = medians_of(width_m, first, last)
+    number = np.arange(len(xy))
+    at = np.concatenate([number[bend.first : bend.last + 1] for bend in bends])
+    ids = [f"{stream_id}-B{k:04d}" for k in range(1, len(bends) + 1)]
+    return {
+        "bend_id": np.array(ids, dtype=object),
+        "stream_id": np.full(len(bends), stream_id, dtype=object),
+        "start_station_m": station_m[first],
+        "apex_station_m": np.interp([bend.apex for bend in bends], number, station_m),
+        "end_station_m": station_m[last],
+        "radius_m": radius,
+        "radius_width_ratio": np.where(here > 0, radius / here, np.nan),
+        "turning_deg": np.degrees([bend.turning_rad for bend in bends]),
+        "length_m": station_m[first] - station_m[last],
+        "outside_bank": np.array([bend.outside_bank for bend in bends], dtype=object),
+        "geometry": shapely.linestrings(
+            xy[at], indices=np.repeat(np.arange(len(bends)), last - first + 1)
+        ),
+    }

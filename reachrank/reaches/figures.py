@@ -17,7 +17,10 @@ SIDES = ("left", "right")
 
 
 def bank_figures(
-    sections: pd.DataFrame, is_counted: NDArray[np.bool_], smoothing_m: pd.Series
+    sections: pd.DataFrame,
+    is_counted: NDArray[np.bool_],
+    smoothing_m: pd.Series,
+    cell_m: float,
 ) -> pd.DataFrame:
     """Return one row per reach and side that has sections which count there.
 
@@ -29,6 +32,8 @@ def bank_figures(
         Which sections count, shape (n,); a section without a height on a side never does there.
     smoothing_m
         Length within which sections are not independent, by reach_id.
+    cell_m
+        Side of the DEM's cells.
 
     Returns
     -------
@@ -54,7 +59,7 @@ def bank_figures(
             "bank_height_m": group_medians(height, starts),
             "bank_height_p90_m": group_quantiles(height, starts, 0.9),
             "bank_height_se_m": bank_height_ses(
-                height, station[rows], noise[rows], smoothing, starts
+                height, station[rows], noise[rows], smoothing, starts, cell_m
             ),
             "bank_angle_deg": group_medians(angle, starts),
             "is_angle_lower_bound": (

@@ -50,7 +50,7 @@ def run(tables: Tables, ctx: Context) -> Tables:
     is_counted = counts(sections, settings.least_quality)
     widths = reach_widths(spans, sections, is_counted, channel)
     smoothing = widths["toe_width_m"].fillna(0.0) * settings.smoothing_widths
-    figures = bank_figures(sections, is_counted, smoothing)
+    figures = bank_figures(sections, is_counted, smoothing, ctx.dem.cell_m)
     ctx.progress(0.5, "banks measured")
 
     reaches = spans.merge(_edge_facts(edges), on="edge_id", how="left")

@@ -5,8 +5,16 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from reachrank.planform.bends import find_bends
-from reachrank.settings import PlanformSettings
+from reachrank.channel.line import smooth_line
+from reachrank.planform.bends import (
+    Blur,
+    blur_of,
+    cubic_of,
+    fill_lobes,
+    find_bends,
+    fitted_part,
+)
+from reachrank.settings import ChannelSettings, PlanformSettings
 
 
 def line_of(kappa_per_m: np.ndarray, step_m: float) -> np.ndarray:
@@ -66,6 +74,124 @@ def test_the_same_line_run_the_other_way_has_the_same_outside_bank_on_the_ground
     assert [b.outside_bank for b in up[::-1]] == [
         {"left": "right", "right": "left"}[b.outside_bank] for b in down
     ]
+    # the same sums in another order: nothing but rounding is left
     np.testing.assert_allclose(
-        [b.radius_m for b in up[::-1]], [b.radius_m for b in down], rtol=0.02
+        [b.radius_m for b in up[::-1]], [b.radius_m for b in down], rtol=1e-6
     )
+
+
+def short_bends(width: float, radius_widths: float, turning_deg: float, step: float) -> np.ndarray:
+    """Curvature of six bends, half sine waves of curvature, to and fro between long straights."""
+    radius = radius_widths * width
+    length = np.pi / 2 * radius * np.radians(turning_deg)  # so that it turns through the angle
+    s = np.arange(0, length, step)
+    flat = np.zeros(int(8 * width / step))
+    parts = [flat]
+    for k in range(6):
+        parts += [(-1) ** k * np.sin(np.pi * s / length) / radius, flat]
+    return np.concatenate(parts)
+
+
+def as_found(xy: np.ndarray, width_steps: float, blur: Blur, rounds: int = 12) -> np.ndarray:
+    """Return what moving to the middle of the toes again and again makes of a true line."""
+    line = smooth_line(xy, 1.0 * width_steps)
+    for _ in range(rounds):
+        base = smooth_line(line, blur.base_widths * width_steps)
+        line = base + smooth_line(xy - base, blur.move_widths * width_steps)
+    return line
+
+
+@pytest.mark.parametrize(("radius_widths", "turning_deg"), [(2.0, 60), (2.0, 80), (3.0, 60)])
+def test_short_bends_that_finding_has_flattened_get_their_radius_back(
+    radius_widths: float, turning_deg: float
+) -> None:
+    width, step = 5.0, 1.0
+    blur = blur_of(ChannelSettings())
+    xy = line_of(short_bends(width, radius_widths, turning_deg, step), step)
+    line = as_found(xy, width / step, blur)
+    widths, settings = np.full(len(xy), width), PlanformSettings()
+    readings = [
+        [b.radius_m for b in find_bends(*case)[0]]
+        for case in (
+            (xy, step, widths, settings),
+            (line, step, widths, settings),
+            (line, step, widths, settings, blur),
+        )
+    ]
+    assert [len(reading) for reading in readings] == [6, 6, 6]
+    exact, flat, told = (float(np.mean(reading)) for reading in readings)
+    assert exact == pytest.approx(radius_widths * width, rel=0.05)
+    # two terms of the inverse give back about half of the loss on the shortest, more on the others,
+    # and never more than was lost; the loss itself is an eighth at most
+    assert 0.99 * exact < told < exact + 0.6 * (flat - exact)
+    assert told < 1.07 * exact
+
+
+def test_giving_back_the_flattening_leaves_long_bends_alone() -> None:
+    width, step = 5.0, 1.0
+    xy = line_of(sine_kappa(70, 15.0, 8, step), step)  # half waves of 11.5 widths
+    widths, settings = np.full(len(xy), width), PlanformSettings()
+    plain, _ = find_bends(xy, step, widths, settings)
+    sharp, _ = find_bends(xy, step, widths, settings, blur_of(ChannelSettings()))
+    assert [b.radius_m for b in sharp] == pytest.approx([b.radius_m for b in plain], rel=0.01)
+
+
+def test_arcs_read_their_own_radius() -> None:
+    width, step, radius = 5.0, 1.0, 15.0
+    ramp = np.linspace(0, 1, 6)
+    arc = np.concatenate([ramp, np.ones(28), ramp[::-1]]) / radius
+    xy = line_of(np.concatenate([(-1) ** k * arc for k in range(6)]), step)
+    bends, _ = find_bends(xy, step, np.full(len(xy), width), PlanformSettings())
+    # a parabola of curvature stands a twentieth above the flat top of an arc; not a tenth
+    assert np.median([b.radius_m / radius for b in bends[1:-1]]) == pytest.approx(0.96, abs=0.04)
+
+
+def test_turned_moved_and_in_feet_the_bends_are_the_same() -> None:
+    rng = np.random.default_rng(8)
+    width, step, foot = 5.0, 1.0, 0.3048
+    kappa = sine_kappa(70, 12.0, 8, step)
+    kappa = kappa + np.convolve(rng.normal(0, 0.02, kappa.size + 8), np.ones(9) / 9, "valid")
+    xy, settings, blur = line_of(kappa, step), PlanformSettings(), blur_of(ChannelSettings())
+    widths = np.full(len(xy), width)
+    here, _ = find_bends(xy, step, widths, settings, blur)
+    turn = np.array([[0.6, 0.8], [-0.8, 0.6]])
+    moved, _ = find_bends(xy @ turn + [500.0, -300.0], step, widths, settings, blur)
+    feet, _ = find_bends(xy / foot, step / foot, widths / foot, settings, blur)
+    for other, unit in ((moved, 1.0), (feet, foot)):
+        assert [(b.first, b.last) for b in other] == [(b.first, b.last) for b in here]
+        assert [b.radius_m * unit for b in other] == pytest.approx(
+            [b.radius_m for b in here], rel=1e-7
+        )
+
+
+@pytest.mark.parametrize("fit", [cubic_of, cubic_of.py_func])
+def test_the_cubic_is_the_one_that_numpy_fits(fit) -> None:
+    rng = np.random.default_rng(2)
+    heading = np.cumsum(rng.normal(0.05, 0.1, 60)) + 40.0
+    for a, b in ((3, 40), (10, 14), (0, 59)):
+        v = np.linspace(-1, 1, b - a + 1)
+        judge = np.polynomial.polynomial.polyfit(v, heading[a : b + 1], 3)
+        assert fit(heading, a, b) == pytest.approx(judge[1:], abs=1e-9)
+
+
+@pytest.mark.parametrize("part", [fitted_part, fitted_part.py_func])
+def test_of_a_long_bend_its_sharpest_part_is_fitted(part) -> None:
+    kappa = np.concatenate([np.linspace(0, 1, 21), np.linspace(1, 0, 81)[1:]])
+    # down to 0.3 at 6 upstream and 76 downstream, two steps more on each side
+    assert part(kappa, 0, 100, 0.29, 1000, 2) == (4, 78, 20)
+    # no more than 10 steps: above 0.9 it is two steps up and eight down
+    assert part(kappa, 0, 100, 0.29, 10, 0) == (18, 28, 20)
+    # a flat top grows to both sides alike, its ends are the bend's
+    assert part(-np.ones(11), 2, 8, 0.3, 100, 1) == (1, 9, 2)
+
+
+@pytest.mark.parametrize("fill", [fill_lobes, fill_lobes.py_func])
+def test_runs_of_one_sign_reach_to_where_the_line_turns_over(fill) -> None:
+    first, last = np.empty(14, np.int64), np.empty(14, np.int64)
+    kappa = np.array([0.1, 1, 2, 0.1, -0.1, -3, -0.1, -0.1, -0.1, -0.1, -0.1, -2, -0.1, 0.0])
+    count = fill(kappa, np.full(14, 0.5), np.full(14, 3), first, last)
+    # the second and third turn alike, five nearly straight points lie between
+    assert count == 3
+    assert list(zip(first[:3], last[:3], strict=True)) == [(0, 3), (4, 8), (8, 12)]
+    count = fill(kappa, np.full(14, 0.5), np.full(14, 6), first, last)
+    assert list(zip(first[:count], last[:count], strict=True)) == [(0, 3), (4, 12)]
