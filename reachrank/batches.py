@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from reachrank.findings import Findings
+from reachrank.memory import give_back
 from reachrank.progress import part, silent
 from reachrank.turns import short_turns
 
@@ -126,7 +127,9 @@ def run_batches(
         for layer, table in new.items():
             made.setdefault(layer, []).append(table)
         ctx.findings.rows.extend(findings.rows)
+    done.clear()  # so that the batches of a layer go as soon as it has been joined
     joined = {layer: _joined(made.pop(layer)) for layer in list(made)}
+    give_back()
     return {**tables, **joined}
 
 

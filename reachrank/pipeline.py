@@ -75,8 +75,10 @@ def rank_opened(tables: Tables, ctx: Context, *, keep_points: bool = False) -> T
                 tables = _kept_network(tables, ctx, ctx.kept)
             else:
                 tables = run_stage(names[0], tables, ctx)
-            if names == ("sections",) and not keep_points:
-                del tables["channel_points"]
+            if names == ("sections",):
+                ctx.dem.forget()
+                if not keep_points:
+                    del tables["channel_points"]
     ctx.progress = whole
     return tables
 

@@ -30,7 +30,7 @@ from reachrank.read.rasters import RasterFile
 from reachrank.read.vertical import VerticalUnit
 from reachrank.surface import TILE, Surface
 
-MEMORY_LIMIT_MB = 512
+MEMORY_LIMIT_MB = 256
 """Elevation kept in memory; the rest of what was read goes to a scratch file."""
 KEEP_M = 400.0
 """In files stored in strips, what lies farther from every planned line is not kept."""
@@ -224,6 +224,10 @@ class Dem:
     def absurd(self) -> set[int]:
         """Numbers of the files in which elevations were met that cannot be, and not yet told."""
         return self._cache.absurd
+
+    def forget(self) -> None:
+        """Forget the elevations that were read, when none will be asked for any more."""
+        self._cache.store.close()
 
     def close(self) -> None:
         """Forget what was read, delete the scratch file, and tell what was odd about the cells."""

@@ -78,7 +78,9 @@ def fakes(monkeypatch):
 
 
 def context(**more):
-    silent = {"progress": lambda _fraction, _message: None, "dem": contextlib.nullcontext()}
+    dem = contextlib.nullcontext()
+    dem.forget = lambda: None
+    silent = {"progress": lambda _fraction, _message: None, "dem": dem}
     return SimpleNamespace(**{**silent, "jobs": 1, "kept": None, "findings": Findings(), **more})
 
 
