@@ -67,10 +67,10 @@ def build_frame(
     settings = ctx.settings.hazard
     sections, reaches, banks = tables["sections"], tables["reaches"], tables["banks"]
     counts = counting_sides(sections, ctx.settings.reaches.least_quality)
-    size = _size_at(sections, tables["edges"], used, settings)
-    width = _width(sections, reaches, size)
-    height = _pair(sections, "bank_height_m")
-    slope = _slope(sections, reaches, width, settings)
+    size = size_at(sections, tables["edges"], used, settings)
+    width = width_at(sections, reaches, size)
+    height = side_pair(sections, "bank_height_m")
+    slope = slope_at(sections, reaches, width, settings)
     outside, ratio = _bend(sections, tables["bends"], width, settings)
     discharge, power = _power(size, width, slope, settings)
     keyed = banks.assign(cover_frac=cover_frac)
@@ -78,7 +78,7 @@ def build_frame(
         counts=counts,
         bank_height_m=height,
         bank_height_se_m=_of_bank(sections, keyed, "bank_height_se_m"),
-        bank_angle_deg=_pair(sections, "bank_angle_deg"),
+        bank_angle_deg=side_pair(sections, "bank_angle_deg"),
         is_angle_lower_bound=_flag_pair(sections, "is_angle_lower_bound"),
         both_banks_height_m=_both(height.min(axis=1)),
         is_outside=outside,
@@ -102,7 +102,8 @@ def _both(values: Floats) -> Floats:
     return np.column_stack([values, values])
 
 
-def _pair(sections: pd.DataFrame, name: str) -> Floats:
+def side_pair(sections: pd.DataFrame, name: str) -> Floats:
+    """Return the columns ``left_name`` and ``right_name``, shape (sections, 2)."""
     return np.column_stack([floats(sections, f"{side}_{name}") for side in SIDES])
 
 
@@ -120,9 +121,10 @@ def _of_bank(sections: pd.DataFrame, banks: pd.DataFrame, name: str) -> Floats:
     return np.asarray(np.append(floats(banks, name), np.nan)[rows], np.float64)
 
 
-def _size_at(
+def size_at(
     sections: pd.DataFrame, edges: pd.DataFrame, used: Curve | None, settings: HazardSettings
 ) -> BankfullSize:
+    """Return the bankfull size at each section."""
     by_id = pd.Series(curve_area_km2(edges), index=edges["edge_id"])
     return bankfull_size(
         np.asarray(by_id.reindex(sections["edge_id"]), np.float64),
@@ -132,8 +134,8 @@ def _size_at(
     )
 
 
-def _width(sections: pd.DataFrame, reaches: pd.DataFrame, size: BankfullSize) -> Floats:
-    """Bankfull width, else the reach's top width, else the section's own top or toe width."""
+def width_at(sections: pd.DataFrame, reaches: pd.DataFrame, size: BankfullSize) -> Floats:
+    """Return the bankfull width, else the reach's top width, else the section's own widths."""
     top = pd.Series(floats(reaches, "top_width_m"), index=reaches["reach_id"])
     width = size.width_m
     others = (
@@ -146,10 +148,10 @@ def _width(sections: pd.DataFrame, reaches: pd.DataFrame, size: BankfullSize) ->
     return width
 
 
-def _slope(
+def slope_at(
     sections: pd.DataFrame, reaches: pd.DataFrame, width: Floats, settings: HazardSettings
 ) -> Floats:
-    """Fall of the profile over several widths, else the reach's slope."""
+    """Return the fall of the profile over several widths, else the reach's slope."""
     slope = np.full(len(sections), np.nan)
     station = floats(sections, "station_m")
     bed = floats(sections, "bed_elevation_m")

@@ -134,9 +134,11 @@ def bank_reasons(tables: Mapping[str, Table], units: Units = "metric") -> pd.Ser
     cutting = _of_factor(cells["score"], "cutting_down")
     texts = {}
     numbers = [floats(banks, name).tolist() for name in _NUMBERS]
-    structure_id = banks["structure_id"] if "structure_id" in banks else [None] * len(banks)
+    structure_id = (
+        banks["structure_id"].tolist() if "structure_id" in banks else [None] * len(banks)
+    )
     for bank_id, bank, structure, height, angle, is_bound, cover, distance, hazard in zip(
-        banks["bank_id"], banks["bank"], structure_id, *numbers, strict=True
+        banks["bank_id"].tolist(), banks["bank"].tolist(), structure_id, *numbers, strict=True
     ):
         facts = BankFacts(
             bank=str(bank),
@@ -178,4 +180,7 @@ def _structure_classes(tables: Mapping[str, Table]) -> dict[object, str]:
 
 def _of_factor(values: pd.Series, name: str) -> dict[object, float]:
     is_there = name in values.index.get_level_values("factor")
-    return dict(values.loc[name].items()) if is_there else {}
+    if not is_there:
+        return {}
+    of_factor = values.loc[name]
+    return dict(zip(of_factor.index.tolist(), of_factor.tolist(), strict=True))

@@ -115,7 +115,7 @@ def _falling_slopes(station_m, bed_elevation_m, starts, stream, from_m, to_m, le
             first = np.searchsorted(station, from_m[k] - widen)
             stop = np.searchsorted(station, to_m[k] + widen, side="right")
             found[k] = _bed_slope(station[first:stop], bed[first:stop])
-            if found[k] > 0.0 or stop - first == station.size:
+            if found[k] > 0.0 or stop - first == station.size or not least > 0.0:
                 break
             least *= 2.0
     return found

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -12,11 +12,10 @@ from numpy.typing import NDArray
 
 from reachrank.columns import floats
 from reachrank.context import Context, Table
-from reachrank.findings import Findings
 from reachrank.grouped import group_medians, group_sums
 from reachrank.hazard.bankfull import chosen_curve, curve_area_km2
 from reachrank.hazard.flow import manning_discharge_m3s
-from reachrank.hazard.measure import build_frame
+from reachrank.hazard.measure import counting_sides, side_pair, size_at, slope_at, width_at
 from reachrank.repairs.shear import bed_shear_pa, bend_effect_length_m, bend_factor, side_factor
 
 Floats = NDArray[np.float64]
@@ -64,15 +63,14 @@ def section_flow(tables: Mapping[str, Table], ctx: Context) -> SectionFlow:
     """
     settings = ctx.settings.hazard
     used = chosen_curve(ctx.inputs.curve, settings)
-    quiet = replace(ctx, findings=Findings())  # what there is to find was told by the stage hazard
-    cover = floats(tables["banks"], "cover_frac")
-    frame, size = build_frame(tables, cover, used, quiet)
-    slope, width = frame.slope_ratio[:, 0], frame.width_m[:, 0]
+    sections, reaches, edges = tables["sections"], tables["reaches"], tables["edges"]
+    size = size_at(sections, edges, used, settings)
+    width = width_at(sections, reaches, size)
+    slope = slope_at(sections, reaches, width, settings)
     speed = np.full(len(slope), np.nan)
     if used is not None:
-        edges = tables["edges"]
         area_km2 = pd.Series(curve_area_km2(edges), index=edges["edge_id"])
-        at = area_km2.reindex(tables["sections"]["edge_id"]).to_numpy(np.float64)
+        at = area_km2.reindex(sections["edge_id"]).to_numpy(np.float64)
         discharge, area = used.discharge_m3s(at), used.area_m2(at)
         if area is None:
             area = used.width_m(at) * used.depth_m(at)
@@ -83,7 +81,8 @@ def section_flow(tables: Mapping[str, Table], ctx: Context) -> SectionFlow:
     by_formula = manning_discharge_m3s(width, depth, slope, settings.manning_n) / (width * depth)
     falls = slope > 0.0
     speed = np.where(by_curve, speed, np.where(falls, by_formula, np.nan))
-    lower = np.where(frame.counts.all(axis=1), frame.both_banks_height_m[:, 0], np.nan)
+    counts = counting_sides(sections, ctx.settings.reaches.least_quality)
+    lower = side_pair(sections, "bank_height_m").min(axis=1)
     return SectionFlow(
         velocity_m_per_s=speed,
         by_curve=by_curve,
@@ -91,7 +90,7 @@ def section_flow(tables: Mapping[str, Table], ctx: Context) -> SectionFlow:
         greatest_depth_m=size.greatest_depth_m,
         slope_ratio=np.where(falls, slope, np.nan),
         width_m=width,
-        lower_bank_m=lower,
+        lower_bank_m=np.where(counts.all(axis=1), lower, np.nan),
         manning_n=settings.manning_n,
     )
 
