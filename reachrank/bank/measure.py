@@ -99,9 +99,13 @@ class Side:
     ground_slope: Float
     misfit_m: Float
 
-    def take(self, index: NDArray[np.int64]) -> Side:
-        """Return the side at some of the stations."""
-        return Side(*(getattr(self, f.name)[index] for f in fields(self)))
+    def spread(self, at: NDArray[np.int64], count: int) -> Side:
+        """Return the side at ``count`` stations, NaN at all but those numbered ``at``."""
+        new = {}
+        for field in fields(self):
+            new[field.name] = np.full(count, np.nan)
+            new[field.name][at] = getattr(self, field.name)
+        return Side(**new)
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")

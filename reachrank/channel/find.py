@@ -29,9 +29,6 @@ Float = NDArray[np.float64]
 STEP_WIDTHS = 0.25
 """Step of the centreline in toe widths, never under a cell: the bank fits are averaged over longer
 stretches anyway."""
-FIT_WIDTHS = 0.5
-"""From one fit of the banks to the next in all moves of the line but the last, in toe widths: the
-strip is smoothed along the channel by about as much."""
 BLOCKED_RISE_M = 0.5
 """A bed this far above its neighbours does not tell where the channel's middle is."""
 
@@ -201,26 +198,26 @@ def median_half_rows(width_m: Float, widths: float, step_m: float) -> NDArray[np
     return np.maximum(1, np.round(0.5 * widths * safe / step_m)).astype(np.int64)
 
 
-def _centreline_step_m(width_m: Float, cell_m: float) -> tuple[float, int]:
-    """Return the step of the centreline and how many steps lie from fit to fit of a bank.
+def _centreline_step_m(width_m: Float, cell_m: float) -> float:
+    """Return the step of the centreline; the width counts in whole cells, see `whole_cells`."""
+    return cell_m * max(1.0, STEP_WIDTHS * whole_cells(width_m, cell_m))
 
-    The width counts in whole cells, so that a hair of it changes nothing.
+
+def whole_cells(width_m: Float, cell_m: float) -> int:
+    """Return the width that most of a stream has at least, in whole cells.
+
+    Whole ones, so that a hair of width (feet in place of metres) does not move every point.
     """
     if not (width_m > 0).any():
-        return cell_m, 1
-    cells = float(round(float(np.nanquantile(width_m, 0.2)) / cell_m))
-    step = max(1.0, STEP_WIDTHS * cells)
-    return cell_m * step, max(1, int(FIT_WIDTHS * cells / step + 0.5))
+        return 1
+    return max(1, round(float(np.nanquantile(width_m, 0.2)) / cell_m))
 
 
 def _recentred(
-    base: Float, width_m: Float, step_m: float, every: int, surface: Surface,
+    base: Float, width_m: Float, step_m: float, surface: Surface,
     settings: ChannelSettings, rules: BankRules, samples_per_cell: int,
 ) -> tuple[Float, Float, Float]:  # fmt: skip
     """Move a line to the middle of the toes that are found square to it.
-
-    Banks are fitted at every ``every``-th point; the strip they are fitted to was smoothed over as
-    many.
 
     Returns
     -------
@@ -228,40 +225,24 @@ def _recentred(
         At all points of the base line.
     """
     normal = left_normals(tangents(base))
-    at = _some_rows(len(base), every)
     left, right, _, _ = both_sides(
-        surface, base, normal, width_m, step_m, settings, rules,
-        samples_per_cell=samples_per_cell, rows=at,
-    )  # fmt: skip
-    step, width = step_m * every, width_m[at]
-    window = median_half_rows(width, settings.median_widths, step)
-    bed = bed_level_m(cut_bed(surface, base[at], normal[at], width))
-    blocked = blocked_rows(bed, width, step, BLOCKED_RISE_M)
+        surface, base, normal, width_m, step_m, settings, rules, samples_per_cell=samples_per_cell
+    )
+    window = median_half_rows(width_m, settings.median_widths, step_m)
+    bed = bed_level_m(cut_bed(surface, base, normal, width_m))
+    blocked = blocked_rows(bed, width_m, step_m, BLOCKED_RISE_M)
     left_toe = np.where(blocked, np.nan, median_along(left.toe_m, window))
     right_toe = np.where(blocked, np.nan, median_along(right.toe_m, window))
     fresh = median_along(left_toe + right_toe, 3 * window)
-    width = np.where(np.isfinite(fresh), fresh, width)
+    width = np.where(np.isfinite(fresh), fresh, width_m)
     width = smooth_values(width, window.astype(np.float64))
     width = np.clip(width, 1.5 * surface.cell_m, None)
     left_toe = np.where(np.isfinite(left_toe), left_toe, width - right_toe)
     right_toe = np.where(np.isfinite(right_toe), right_toe, width - left_toe)
     middle = 0.5 * (left_toe - right_toe)
-    middle = smooth_values(middle, settings.centre_smoothing_widths * width / step)
+    middle = smooth_values(middle, settings.centre_smoothing_widths * width / step_m)
     bed = median_along(np.where(blocked, np.nan, bed), window)
-    every_row = np.arange(len(base))
-    known = np.isfinite(bed)
-    bed = np.interp(every_row, at[known], bed[known]) if known.any() else np.full(len(base), np.nan)
-    line = _moved(base, normal, np.interp(every_row, at, np.nan_to_num(middle)))
-    return line, np.interp(every_row, at, width), bed
-
-
-def _some_rows(count: int, every: int) -> NDArray[np.int64]:
-    """Return about every ``every``-th row number, first and last among them, the same both ways."""
-    pieces = max(1, round((count - 1) / every))
-    i = np.arange(pieces + 1)
-    lower = np.minimum(i, pieces - i)
-    row = (lower * (count - 1) + pieces // 2) // pieces
-    return np.unique(np.where(i == lower, row, count - 1 - row))
+    return _moved(base, normal, middle), width, bed
 
 
 def find_channel(
@@ -306,7 +287,7 @@ def find_channel(
     width = np.interp(rows, rows[known], width[known])  # a width in every gap, or none is any
     is_cramped = float(np.nanmedian(width)) > 0.7 * half
     along = arc_length(xy)
-    step, every = _centreline_step_m(width, cell)
+    step = _centreline_step_m(width, cell)
     line = smooth_line(resample(xy, step), 1.5 * cell / step)
     width = np.interp(np.linspace(0, 1, len(line)), along / along[-1], width)
     width = np.clip(width, 2.0 * cell, None)
@@ -317,8 +298,7 @@ def find_channel(
         base = resample(base, step)
         width = np.interp(np.linspace(0, 1, len(base)), np.linspace(0, 1, len(width)), width)
         line, width, bed = _recentred(
-            base, width, step, every if turn else 1, surface, settings, rules,
-            samples_per_cell=1 if turn else 2,
+            base, width, step, surface, settings, rules, samples_per_cell=1 if turn else 2
         )  # fmt: skip
     count = len(line)
     line = resample(line, step)

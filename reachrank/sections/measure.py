@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
 
 from reachrank.bank.correct import corrected_height_m, corrected_run_m, face_angle_deg
-from reachrank.bank.measure import bank_rules
+from reachrank.bank.measure import Side, bank_rules
 from reachrank.bank.noise import ground_noise_m
 from reachrank.channel.find import (
     bed_level_m,
@@ -17,6 +17,7 @@ from reachrank.channel.find import (
     both_sides,
     cut_bed,
     median_half_rows,
+    whole_cells,
 )
 from reachrank.channel.line import left_normals, smooth_line, tangents
 from reachrank.channel.strip import median_along, usual_width_m
@@ -56,7 +57,27 @@ class Measured:
     offsets_m: Float
 
 
-def _bank_line(side, rows, cell_m: float, least_height_m: float) -> BankLine:  # type: ignore[no-untyped-def]
+FIT_WIDTHS = 0.5
+"""From one fit of the banks to the next, in toe widths: the strip is smoothed along the channel by
+about as much, so that fits in between tell nothing new."""
+
+
+def _fit_rows(count: int, width_m: Float, step_m: float, cell_m: float) -> NDArray[np.int64]:
+    """Return the points whose banks are fitted: both ends, evenly between, the same both ways."""
+    every = max(1, int(FIT_WIDTHS * whole_cells(width_m, cell_m) * cell_m / step_m + 0.5))
+    pieces = max(1, round((count - 1) / every))
+    i = np.arange(pieces + 1)
+    lower = np.minimum(i, pieces - i)
+    row = (lower * (count - 1) + pieces // 2) // pieces
+    return np.unique(np.where(i == lower, row, count - 1 - row))
+
+
+def _bank_line(
+    side: Side, rows: NDArray[np.int64], at: NDArray[np.int64], cell_m: float, least_height_m: float
+) -> BankLine:
+    """Return the bank at every point by running medians of the fits at the points ``at``."""
+    is_found = np.full(rows.size, np.nan)
+    is_found[at] = np.isfinite(side.rise_m[at])
     height = median_along(side.rise_m, rows)
     toe = median_along(side.toe_m, rows)
     top = median_along(side.top_m, rows)
@@ -66,7 +87,7 @@ def _bank_line(side, rows, cell_m: float, least_height_m: float) -> BankLine:  #
     toe, top = middle - 0.5 * run, middle + 0.5 * run
     height = corrected_height_m(height, run, cell_m)
     # a bank that is found at fewer than half of the stations around is not there
-    share = median_along(np.where(np.isfinite(side.rise_m), 1.0, 0.0), rows)
+    share = median_along(is_found, rows)
     absent = (share < 0.5) | ~(height >= least_height_m)
     angle, bound = face_angle_deg(height, run, cell_m)
     misfit = median_along(side.misfit_m, rows)
@@ -109,9 +130,11 @@ def measure_channel(
     cell = surface.cell_m
     rules = bank_rules(settings)
     square = left_normals(tangents(smooth_line(xy, 0.3 * usual_width_m(width_m, step_m) / step_m)))
-    left, right, strip, offsets = both_sides(
-        surface, xy, square, width_m, step_m, channel, rules, others
+    at = _fit_rows(len(xy), width_m, step_m, cell)
+    fitted_left, fitted_right, strip, offsets = both_sides(
+        surface, xy, square, width_m, step_m, channel, rules, others, rows=at
     )
+    left, right = fitted_left.spread(at, len(xy)), fitted_right.spread(at, len(xy))
     rows = median_half_rows(width_m, channel.median_widths, step_m)
     bed_each = np.where(
         np.isfinite(left.bed_m) & np.isfinite(right.bed_m),
@@ -122,10 +145,10 @@ def measure_channel(
     core = bed_level_m(bed_points)
     gap = np.isnan(core)
     crossing = blocked_rows(core, width_m, step_m, settings.crossing_rise_m)
-    bed = median_along(
-        np.where(crossing, np.nan, np.where(np.isfinite(bed_each), bed_each, core)), rows
-    )
-    lines = [_bank_line(side, rows, cell, settings.least_height_m) for side in (left, right)]
+    bed_fitted = np.full(len(xy), np.nan)
+    bed_fitted[at] = np.where(np.isfinite(bed_each[at]), bed_each[at], core[at])
+    bed = median_along(np.where(crossing, np.nan, bed_fitted), rows)
+    lines = [_bank_line(side, rows, at, cell, settings.least_height_m) for side in (left, right)]
     noise = ground_noise_m(surface, xy, square, lines[0].top_m, lines[1].top_m, step_m)
     pond = _ponds(bed_points, width_m, step_m, noise, settings.pond_widths)
     return Measured(square, lines[0], lines[1], bed, gap, crossing, pond, noise, strip, offsets)
