@@ -48,6 +48,8 @@ def edge_spans(marks: pd.DataFrame, length_m: Mapping[str, float]) -> dict[str, 
     stations = pd.DataFrame(marks)[["stream_id", "edge_id", "station_m"]]
     by_edge = stations.groupby(["stream_id", "edge_id"])["station_m"]
     extent = by_edge.agg(["median", "min", "max"]).reset_index()
+    if extent.empty:
+        return {}
     extent = extent.sort_values(["stream_id", "median", "edge_id"], kind="stable")
     name = extent["edge_id"].astype(str).to_numpy()
     lows, highs = extent["min"].to_numpy(np.float64), extent["max"].to_numpy(np.float64)

@@ -118,8 +118,10 @@ def _banks(
     sides = [
         pd.DataFrame(
             {
-                "bank_id": [f"{name}-{side[0].upper()}" for name in reaches["reach_id"]],
-                "reach_id": reaches["reach_id"].tolist(),
+                "bank_id": np.array(  # text also where there is none
+                    [f"{name}-{side[0].upper()}" for name in reaches["reach_id"]], dtype=object
+                ),
+                "reach_id": reaches["reach_id"].to_numpy(dtype=object),
                 "bank": side,
                 "outside_frac": shares[side].to_numpy(dtype=np.float64),
                 "geometry": _parts(reaches, tops[side]),
