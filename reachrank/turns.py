@@ -7,7 +7,7 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-TURN_S = 0.0003
+TURN_S = 0.0001
 """How long a thread keeps the interpreter while others wait for it."""
 
 _lock = threading.Lock()
