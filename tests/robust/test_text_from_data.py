@@ -6,6 +6,7 @@ import json
 import re
 import subprocess
 import sys
+from types import SimpleNamespace
 
 import pyogrio
 import pytest
@@ -92,3 +93,15 @@ def test_the_bar_on_a_terminal_reads_no_markup(sound, tmp_path):
     assert done.returncode == 0
     assert "[bold]x" in said
     assert "[/]" in said
+
+
+@pytest.mark.parametrize(
+    "bank_id",
+    ["../../out", "/etc/out", r"..\..\out", "C:out", "a\x00b", "\n", "", "x" * 400, "é|?*"],
+)
+def test_a_bank_in_a_changed_file_names_no_picture_elsewhere(tmp_path, bank_id):
+    from reachrank.sheets.document import _picture_name
+
+    name = _picture_name(0, SimpleNamespace(bank={"bank_id": bank_id}))
+    assert re.fullmatch(r"001_[\w-]{0,60}\.png", name)
+    assert (tmp_path / name).resolve().parent == tmp_path.resolve()
