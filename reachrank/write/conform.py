@@ -92,10 +92,12 @@ def with_schema_types(table: Table) -> Table:
             continue
         values = table[name]
         if kind == "float":
-            new[name] = values.to_numpy("float64", na_value=np.nan)
+            if values.dtype != np.float64:
+                new[name] = values.to_numpy("float64", na_value=np.nan)
         elif kind in ("str", "bytes"):
             plain = values.astype("object")
-            new[name] = plain.where(plain.notna(), None)
+            is_null = plain.isna()
+            new[name] = plain.mask(is_null, None) if is_null.any() else plain
         elif kind == "bool" and not values.isna().any():
             new[name] = values.astype("bool")
         else:
