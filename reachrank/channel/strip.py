@@ -17,15 +17,11 @@ def fill_strip(tiles, index, inverse, x, y, nx, ny, offsets, room_left, room_rig
     """Fill ``out[i, j]`` with the elevation at offset j (left is positive) of point i.
 
     Beyond the room on a side there is no elevation: another part of the line owns that ground.
-    Offsets grow. Columns and rows of cells grow evenly along a section, and nearly always the four
-    cells around a point lie in one tile: all else is left to `sample_one`.
+    Nearly always the four cells around a point lie in one tile: all else is left to `sample_one`,
+    which does the same arithmetic, so that the place of the tiles changes no last digit.
     """
     for i in range(x.size):
-        column_0 = inverse[0] * x[i] + inverse[1] * y[i] + inverse[2] - 0.5
-        row_0 = inverse[3] * x[i] + inverse[4] * y[i] + inverse[5] - 0.5
-        per_column = inverse[0] * nx[i] + inverse[1] * ny[i]
-        per_row = inverse[3] * nx[i] + inverse[4] * ny[i]
-        if not np.isfinite(column_0 + row_0 + per_column + per_row):
+        if not np.isfinite(x[i] + y[i] + nx[i] + ny[i]):
             out[i] = np.nan
             continue
         at_i = -1
@@ -36,17 +32,19 @@ def fill_strip(tiles, index, inverse, x, y, nx, ny, offsets, room_left, room_rig
             if o > room_left[i] or -o > room_right[i]:
                 out[i, j] = np.nan
                 continue
-            column = column_0 + o * per_column
-            row = row_0 + o * per_row
+            px = x[i] + o * nx[i]
+            py = y[i] + o * ny[i]
+            column = inverse[0] * px + inverse[1] * py + inverse[2] - 0.5
+            row = inverse[3] * px + inverse[4] * py + inverse[5] - 0.5
             if not (0.0 <= column < 1e9 and 0.0 <= row < 1e9):
-                out[i, j] = sample_one(tiles, index, inverse, x[i] + o * nx[i], y[i] + o * ny[i])
+                out[i, j] = sample_one(tiles, index, inverse, px, py)
                 continue
             c = np.int64(column)
             r = np.int64(row)
             in_i = r & (TILE - 1)
             in_j = c & (TILE - 1)
             if in_i == TILE - 1 or in_j == TILE - 1:
-                out[i, j] = sample_one(tiles, index, inverse, x[i] + o * nx[i], y[i] + o * ny[i])
+                out[i, j] = sample_one(tiles, index, inverse, px, py)
                 continue
             tile_i = int(r // TILE)
             tile_j = int(c // TILE)
