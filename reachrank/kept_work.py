@@ -13,6 +13,7 @@ import json
 import os
 import shutil
 import zipfile
+import zlib
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -40,6 +41,11 @@ KEEP_FROM_KM = 100.0
 _MARK = "run.json"
 _UNDER_WAY: list[Path] = []
 """Folders of the runs of this process that are not over."""
+_DAMAGED = (
+    OSError, ValueError, KeyError, TypeError, IndexError, AttributeError, OverflowError,
+    RuntimeError, zipfile.BadZipFile, zlib.error, shapely.errors.ShapelyError,
+)  # fmt: skip
+"""What reading a file raises that another program has changed."""
 _FINDING = ("severity", "code", "text", "source_layer", "source_id")
 
 
@@ -161,10 +167,8 @@ class KeptWork:
             }
             findings = _table(about["findings"], arrays, "findings.", self._crs)
             absurd = {int(number) for number in about["absurd"]}
-        except FileNotFoundError:
-            return None
-        except (OSError, ValueError, KeyError, zipfile.BadZipFile):
-            return None  # damaged: this piece is made again
+        except _DAMAGED:
+            return None  # not there, or not as it was written: this piece is made again
         self._dem.absurd.update(absurd)
         return tables, _findings(findings)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import signal
 import subprocess
 import sys
+import zipfile
 
 import numpy as np
 import pandas as pd
@@ -108,6 +109,37 @@ def test_a_damaged_piece_is_made_again(sound, tmp_path, eager):
     kept[1].write_bytes(b"PK, but nothing of ours")
     assert run(sound.argv(out, "--resume"))[0] == 0
     assert differences(out, whole) == []
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_changed_piece_is_taken_whole_or_not_at_all(sound, tmp_path, seed):
+    """Bytes changed anywhere in a file, its directory and its check sums too, raise nothing."""
+    inputs = Inputs(streams=str(sound["streams.gpkg"]), dem=(str(sound["dem.tif"]),))
+    tables, ctx = open_inputs(inputs, Settings())
+    kept = kept_work.KeptWork.begin(tmp_path / "a.gpkg", ctx)
+    kept.keep("one", {"streams": tables["streams"]}, Findings())
+    path = kept_work.folder_of(tmp_path / "a.gpkg") / "one.zip"
+    rng = np.random.default_rng(seed)
+    data = np.frombuffer(path.read_bytes(), np.uint8).copy()
+    data[rng.integers(0, data.size, 5)] ^= rng.integers(1, 256, 5).astype(np.uint8)
+    path.write_bytes(data.tobytes())
+    taken = kept.take("one")
+    assert taken is None or len(taken[0]["streams"]) == len(tables["streams"])
+
+
+def test_shapes_that_are_none_are_damage(sound, tmp_path):
+    inputs = Inputs(streams=str(sound["streams.gpkg"]), dem=(str(sound["dem.tif"]),))
+    tables, ctx = open_inputs(inputs, Settings())
+    kept = kept_work.KeptWork.begin(tmp_path / "a.gpkg", ctx)
+    kept.keep("one", {"streams": tables["streams"][["geometry"]]}, Findings())
+    path = kept_work.folder_of(tmp_path / "a.gpkg") / "one.zip"
+    with zipfile.ZipFile(path) as file:
+        parts = {name: file.read(name) for name in file.namelist()}
+    with zipfile.ZipFile(path, "w") as file:  # whole as a file, its check sums right
+        for name, data in parts.items():
+            spoilt = data[:128] + b"\x07" * 20 + data[148:]  # behind the header of the array
+            file.writestr(name, spoilt if name == "streams.0.npy" else data)
+    assert kept.take("one") is None
 
 
 def test_other_inputs_settings_or_versions_are_refused(sound, tmp_path, eager, monkeypatch):
