@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from reachrank.errors import UsageError
+from reachrank.errors import InputError, UsageError
 from reachrank.settings.priority import PrioritySettings
 
 if TYPE_CHECKING:
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 _MOVED_POINTS = 0.05
 """A contribution that moved by less is not worth a word."""
+_OF_FACTORS = ("bank_id", "factor", "value", "unit", "score", "weight", "contribution")
 _SCORES = ("rank", "priority_score", "hazard_score", "exposure_score", "confidence_frac")
 
 
@@ -45,7 +46,16 @@ def compare(
     ------
     UsageError
         If the runs are in different coordinate systems.
+    InputError
+        If a column that tells why a bank moved is not there.
     """
+    for end, tables in (("first", a_tables), ("second", b_tables)):
+        lacking = sorted(set(_OF_FACTORS) - set(tables["factors"].columns))
+        if lacking:
+            raise InputError(
+                f"The layer factors of the {end} file has no column {', '.join(lacking)}.",
+                hint="Was it changed by another program? Make it again.",
+            )
     a, b = gpd.GeoDataFrame(a_tables["banks"]), gpd.GeoDataFrame(b_tables["banks"])
     if a.crs != b.crs:
         raise UsageError(

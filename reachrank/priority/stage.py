@@ -61,6 +61,14 @@ def run(tables: Tables, ctx: Context) -> Tables:
     )
     texts = reach_reasons(reaches, banks, banks.set_index("bank_id")["reason"])
     reaches["reason"] = texts.reindex(reaches["reach_id"]).to_numpy()
+    if len(reaches) and reaches["rank"].isna().all():
+        ctx.findings.add(
+            "warning",
+            "nothing_ranked",
+            "No bank was found on any reach, so nothing is ranked: the DEM does not show the "
+            "channels, or a setting of the sections rules every bank out.",
+            source_layer="reaches",
+        )
     ctx.progress(0.1, "ranked")
     _put_draws(banks, reaches, tables["factors"], ctx)
     _facts(ctx, settings, bool(np.isfinite(exposure).any()))

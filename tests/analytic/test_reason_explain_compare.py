@@ -6,7 +6,7 @@ from bank_tables import Reach, Side, context, quick, ranked
 from shapely.affinity import translate
 from shapely.geometry import LineString
 
-from reachrank.errors import UsageError
+from reachrank.errors import InputError, UsageError
 from reachrank.priority import BankFacts, compare, explain_table, reason
 from reachrank.priority.rule import CLASSES, priority_class
 from reachrank.settings import PrioritySettings
@@ -137,4 +137,11 @@ def test_compare_refuses_two_coordinate_systems():
     a, b = ranked(ROWS), ranked(ROWS)
     b["banks"] = b["banks"].to_crs(26918)
     with pytest.raises(UsageError, match="coordinate systems"):
+        compare(a, b)
+
+
+def test_compare_says_which_column_is_gone():
+    a, b = ranked(ROWS), ranked(ROWS)
+    b["factors"] = b["factors"].drop(columns="contribution")
+    with pytest.raises(InputError, match="second file has no column contribution"):
         compare(a, b)

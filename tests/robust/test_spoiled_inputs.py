@@ -11,6 +11,7 @@ import sqlite3
 from contextlib import closing
 
 import numpy as np
+import pyogrio
 import pytest
 from robust.cases import KINDS, deal
 from robust.judge import faults, run, wrong_numbers
@@ -65,3 +66,12 @@ def test_the_judge_sees_a_wrong_rank_and_a_place_that_is_no_number(expected, tmp
                 db.execute(f'DROP TRIGGER "{trigger}"')
             db.execute(order)
         assert any(text in fault for fault in wrong_numbers(spoilt)), order
+
+
+def test_settings_that_rule_every_bank_out_are_told(sound, tmp_path):
+    out = tmp_path / "out.gpkg"
+    assert run(sound.argv(out, "--set", "sections.least_face_slope_ratio=1.0"))[0] == 0
+    assert pyogrio.read_dataframe(out, layer="reaches")["rank"].isna().all()
+    told = pyogrio.read_dataframe(out, layer="findings")
+    assert (told["severity"][told["code"] == "nothing_ranked"] == "warning").all()
+    assert (told["code"] == "nothing_ranked").sum() == 1
