@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor, as_completed
-from copy import copy
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
-from reachrank.findings import Findings
+from reachrank.grouped import rows_by_group
+from reachrank.kept_work import made_or_kept
 from reachrank.memory import give_back
 from reachrank.progress import part, silent
 from reachrank.turns import short_turns
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from reachrank.context import Context, Table, Tables
+    from reachrank.findings import Findings
     from reachrank.progress import Progress
 
 BATCH_KM = 12.0
@@ -55,8 +56,7 @@ class RowsOfStreams:
 
     def __init__(self, table: Table) -> None:
         codes, names = pd.factorize(table["stream_id"])
-        self._rows = np.argsort(codes, kind="stable")
-        self._starts = np.searchsorted(codes[self._rows], np.arange(len(names) + 1))
+        self._rows, self._starts = rows_by_group(codes, len(names))
         self._number = {str(name): number for number, name in enumerate(names)}
 
     def __call__(self, streams: set[str]) -> NDArray[np.int64]:
@@ -96,30 +96,26 @@ def run_batches(
 
     def work(number: int, progress: Progress) -> tuple[dict[str, Table], Findings]:
         piece = f"{stages[0][0]}-{number + 1:05d}"
-        if ctx.kept and (taken := ctx.kept.take(piece)):
-            return taken
-        batch = batches[number]
+        return made_or_kept(piece, ctx, lambda own: make(batches[number], own, progress))
+
+    def make(batch: set[str], own: Context, progress: Progress) -> dict[str, Table]:
         given: dict[str, Table] = {}
         for layer, table in tables.items():
             given[layer] = table
             if layer in rows:
                 near = around(batch) if around and layer == "channel_points" else set()
                 given[layer] = table.take(rows[layer](batch | near)).reset_index(drop=True)
-        own = copy(ctx)
-        own.findings, own.jobs = Findings(), 1
+        own.jobs = 1
         now: Tables = dict(given)
         for place, (name, run) in enumerate(stages):
             own.progress = part(progress, place / len(stages), (place + 1) / len(stages))
             own.progress(0.0, name)
             now = run(now, own)
-        made = {
+        return {
             layer: with_schema_types(table)
             for layer, table in now.items()
             if table is not given.get(layer)
         }
-        if ctx.kept:
-            ctx.kept.keep(piece, made, own.findings)
-        return made, own.findings
 
     done = _each(work, _longest_first(tables["edges"], batches), stages[0][0], ctx)
     made: dict[str, list[Table]] = {}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Any, Literal
 
 import geopandas as gpd
 import pandas as pd
@@ -48,9 +48,25 @@ class Findings:
             }
         )
 
+    @classmethod
+    def from_frame(cls, table: pd.DataFrame | None) -> Findings:
+        """Return the findings of a table that `to_frame` made; none where there is no table."""
+        if table is None:
+            return cls()
+        return cls(
+            [
+                {str(name): None if _is_null(value) else value for name, value in row.items()}
+                for row in table.to_dict("records")
+            ]
+        )
+
     def to_frame(self, crs: CRS | None) -> gpd.GeoDataFrame:
         """Return the findings as a table, in the order they were added."""
         columns = ["severity", "code", "text", "source_layer", "source_id", "station_m", "geometry"]
         table = pd.DataFrame(self.rows, columns=columns)
         table["station_m"] = table["station_m"].astype("float64")
         return gpd.GeoDataFrame(table, geometry="geometry", crs=crs)
+
+
+def _is_null(value: Any) -> bool:
+    return value is None or (not hasattr(value, "geom_type") and bool(pd.isna(value)))

@@ -71,7 +71,15 @@ def group_medians(values: Floats, starts: Ints) -> Floats:
     >>> group_medians(np.array([3.0, np.nan, 1.0, 7.0]), np.array([0, 3, 3, 4])).tolist()
     [2.0, nan, 7.0]
     """
-    found: Floats = _medians(values, starts)
+    return run_medians(values, starts[:-1], starts[1:])
+
+
+def run_medians(values: Floats, first: Ints, stop: Ints) -> Floats:
+    """Return the median of the finite values from ``first`` up to ``stop``, one for each run.
+
+    Runs may overlap and leave values out; NaN for a run without any.
+    """
+    found: Floats = _medians(values, first, stop)
     return found
 
 
@@ -107,10 +115,10 @@ def median_of(values):  # type: ignore[no-untyped-def]  # pragma: no cover
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
-def _medians(values, starts):  # type: ignore[no-untyped-def]  # pragma: no cover
-    found = np.full(starts.size - 1, np.nan)
+def _medians(values, first, stop):  # type: ignore[no-untyped-def]  # pragma: no cover
+    found = np.full(first.size, np.nan)
     for k in range(found.size):
-        own = values[starts[k] : starts[k + 1]]
+        own = values[first[k] : stop[k]]
         own = own[np.isfinite(own)]
         if own.size:
             found[k] = median_of(own)

@@ -15,6 +15,7 @@ import shutil
 import zipfile
 import zlib
 from contextlib import suppress
+from copy import copy
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -29,7 +30,7 @@ from reachrank.settings.load import settings_json
 from reachrank.write.run_info import versions
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from numpy.typing import NDArray
     from pyproj import CRS
@@ -46,7 +47,6 @@ _DAMAGED = (
     RuntimeError, zipfile.BadZipFile, zlib.error, shapely.errors.ShapelyError,
 )  # fmt: skip
 """What reading a file raises that another program has changed."""
-_FINDING = ("severity", "code", "text", "source_layer", "source_id")
 
 
 def folder_of(out: Path) -> Path:
@@ -94,6 +94,28 @@ def open_kept(
     kept = KeptWork(folder_of(out), ctx)
     kept.forget()
     return KeptWork.begin(out, ctx) if is_long else None
+
+
+def made_or_kept(
+    piece: str, ctx: Context, make: Callable[[Context], dict[str, Table]]
+) -> tuple[dict[str, Table], Findings]:
+    """Return the tables and findings of a piece of a run: what was kept, or made now and kept.
+
+    Parameters
+    ----------
+    piece
+        Its name, the same in every run.
+    make
+        Makes the tables, given a context whose findings are the piece's own.
+    """
+    if ctx.kept and (taken := ctx.kept.take(piece)):
+        return taken
+    own = copy(ctx)
+    own.findings = Findings()
+    made = make(own)
+    if ctx.kept:
+        ctx.kept.keep(piece, made, own.findings)
+    return made, own.findings
 
 
 class KeptWork:
@@ -170,7 +192,7 @@ class KeptWork:
         except _DAMAGED:
             return None  # not there, or not as it was written: this piece is made again
         self._dem.absurd.update(absurd)
-        return tables, _findings(findings)
+        return tables, Findings.from_frame(findings)
 
     def keep(self, piece: str, tables: Mapping[str, Table], findings: Findings) -> None:
         """Keep a piece; a file is there whole or not at all."""
@@ -287,17 +309,3 @@ def _take_bytes(arrays: Mapping[str, NDArray[Any]], key: str) -> list[bytes | No
         None if n < 0 else whole[end - n : end]
         for n, end in zip(length.tolist(), ends.tolist(), strict=True)
     ]
-
-
-def _findings(table: Table) -> Findings:
-    found = Findings()
-    for row in table.to_dict("records"):
-        station = row["station_m"]
-        found.add(
-            *(row[name] for name in _FINDING[:3]),
-            source_layer=row["source_layer"],
-            source_id=row["source_id"],
-            station_m=None if pd.isna(station) else float(station),
-            geometry=row["geometry"],
-        )
-    return found

@@ -16,12 +16,11 @@ import pandas as pd
 
 from reachrank.batches import batches_of_streams, run_batches
 from reachrank.errors import UsageError
-from reachrank.findings import Findings
+from reachrank.kept_work import made_or_kept
 from reachrank.progress import Progress, part, silent
 
 if TYPE_CHECKING:
     from reachrank.context import Context, Inputs, Tables
-    from reachrank.kept_work import KeptWork
     from reachrank.settings import Settings
 
 STAGES = (
@@ -71,8 +70,8 @@ def rank_opened(tables: Tables, ctx: Context, *, keep_points: bool = False) -> T
             ctx.progress = _share_of(names, whole)
             if names in BATCHED:
                 tables = run_by_stream(names, tables, ctx)
-            elif names == ("network",) and ctx.kept:
-                tables = _kept_network(tables, ctx, ctx.kept)
+            elif names == ("network",):
+                tables = _network(tables, ctx)
             else:
                 tables = run_stage(names[0], tables, ctx)
             if names == ("sections",):
@@ -83,20 +82,12 @@ def rank_opened(tables: Tables, ctx: Context, *, keep_points: bool = False) -> T
     return tables
 
 
-def _kept_network(tables: Tables, ctx: Context, kept: KeptWork) -> Tables:
+def _network(tables: Tables, ctx: Context) -> Tables:
     """Run the network stage, or take what a stopped run has made."""
-    told = ctx.findings
-    if (taken := kept.take("network")) is None:
-        ctx.findings = Findings()
-        try:
-            edges = run_stage("network", tables, ctx)["edges"]
-        finally:
-            told.rows.extend(ctx.findings.rows)
-            ctx.findings, own = told, ctx.findings
-        kept.keep("network", {"edges": edges}, own)
-        return {**tables, "edges": edges}
-    made, findings = taken
-    told.rows.extend(findings.rows)
+    made, findings = made_or_kept(
+        "network", ctx, lambda own: {"edges": run_stage("network", tables, own)["edges"]}
+    )
+    ctx.findings.rows.extend(findings.rows)
     return {**tables, **made}
 
 

@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
-import pandas as pd
 from pyproj import CRS
 from pyproj.exceptions import CRSError
 
@@ -78,7 +77,7 @@ def resume(
         name: t.set_crs(crs, allow_override=True) if isinstance(t, gpd.GeoDataFrame) else t
         for name, t in tables.items()
     }
-    findings = _findings(here.pop("findings", None))
+    findings = Findings.from_frame(here.pop("findings", None))
     ctx = Context(
         inputs=inputs,
         settings=settings or settings_from_json(value_of(info, "settings")),
@@ -161,18 +160,3 @@ def _crs(text: str) -> CRS:
         raise InputError(
             f"The coordinate reference system in the file is not understood: {error}."
         ) from error
-
-
-def _findings(table: pd.DataFrame | None) -> Findings:
-    if table is None:
-        return Findings()
-    return Findings(
-        [
-            {str(name): None if _is_null(value) else value for name, value in row.items()}
-            for row in table.to_dict("records")
-        ]
-    )
-
-
-def _is_null(value: Any) -> bool:
-    return value is None or (not hasattr(value, "geom_type") and bool(pd.isna(value)))

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from reachrank.channel.line import curvature_per_m, headings_rad, smooth_line
 from reachrank.channel.strip import usual_width_m
+from reachrank.grouped import run_medians
 from reachrank.settings.channel import ChannelSettings
 from reachrank.settings.planform import PlanformSettings
 
@@ -132,22 +133,6 @@ def _lobes(kappa: Float, least: Float, longest_flat: Places) -> tuple[Places, Pl
     last = np.empty(kappa.size, np.int64)
     count = fill_lobes(kappa, least, longest_flat, first, last)
     return first[:count], last[:count]
-
-
-@numba.njit(cache=True, nogil=True, error_model="numpy")
-def fill_medians(values, first, last, out):  # type: ignore[no-untyped-def]
-    """Fill ``out`` with the median of each run of values, NaN left out; NaN where all are."""
-    for k in range(first.size):
-        part = values[first[k] : last[k] + 1]
-        part = part[np.isfinite(part)]
-        out[k] = np.median(part) if part.size else np.nan
-
-
-def medians_of(values: Float, first: Places, last: Places) -> Float:
-    """Return the median of the values from ``first`` to ``last`` (included), one per run."""
-    out = np.empty(first.size)
-    fill_medians(np.ascontiguousarray(values, np.float64), first, last, out)
-    return out
 
 
 LEAST_SCALE_STEPS = 3.0
@@ -291,7 +276,7 @@ def find_bends(
         heading = headings_rad(smooth_line(sharpened_line(xy, step_m, width_m, blur), jitter))
     apex = np.empty((first.size, 2))
     fill_apexes(
-        heading, kappa, first, last, medians_of(width_m, first, last) / step_m,
+        heading, kappa, first, last, run_medians(width_m, first, last + 1) / step_m,
         CORE, MOST_WIDTHS, MARGIN_WIDTHS, APEX_SHARE, apex,
     )  # fmt: skip
     # too few points for a cubic: the curvature itself

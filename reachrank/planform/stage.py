@@ -11,7 +11,8 @@ import shapely
 from numpy.typing import NDArray
 
 from reachrank.context import Context, Tables, with_tables
-from reachrank.planform.bends import Bend, blur_of, find_bends, medians_of
+from reachrank.grouped import run_medians
+from reachrank.planform.bends import Bend, blur_of, find_bends
 
 Float = NDArray[np.float64]
 
@@ -66,7 +67,7 @@ def _bend_columns(
     first = np.array([bend.first for bend in bends])
     last = np.array([bend.last for bend in bends])
     radius = np.array([bend.radius_m for bend in bends])
-    here = medians_of(width_m, first, last)
+    here = run_medians(width_m, first, last + 1)
     number = np.arange(len(xy))
     at = np.concatenate([number[bend.first : bend.last + 1] for bend in bends])
     ids = [f"{stream_id}-B{k:04d}" for k in range(1, len(bends) + 1)]

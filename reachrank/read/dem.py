@@ -232,7 +232,7 @@ class Dem:
     def close(self) -> None:
         """Forget what was read, delete the scratch file, and tell what was odd about the cells."""
         self._cache.tell()
-        self._cache.store.close()
+        self.forget()
 
     def __enter__(self) -> Dem:
         return self

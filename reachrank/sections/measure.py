@@ -21,6 +21,7 @@ from reachrank.channel.find import (
 )
 from reachrank.channel.line import left_normals, smooth_line, tangents
 from reachrank.channel.strip import median_along, usual_width_m
+from reachrank.sections.place import same_both_ways
 from reachrank.settings.channel import ChannelSettings
 from reachrank.settings.sections import SectionsSettings
 from reachrank.surface import Surface
@@ -66,10 +67,7 @@ def _fit_rows(count: int, width_m: Float, step_m: float, cell_m: float) -> NDArr
     """Return the points whose banks are fitted: both ends, evenly between, the same both ways."""
     every = max(1, int(FIT_WIDTHS * whole_cells(width_m, cell_m) * cell_m / step_m + 0.5))
     pieces = max(1, round((count - 1) / every))
-    i = np.arange(pieces + 1)
-    lower = np.minimum(i, pieces - i)
-    row = (lower * (count - 1) + pieces // 2) // pieces
-    return np.unique(np.where(i == lower, row, count - 1 - row))
+    return same_both_ways(np.arange(pieces + 1), pieces, count)
 
 
 def _bank_line(

@@ -28,12 +28,18 @@ def section_points(length_m: float, count: int, spacing_m: float) -> NDArray[np.
     line is nearest to one section and reversing the line changes none.
     """
     pieces = max(1, round(length_m / spacing_m))
-    i = np.arange(pieces)
-    # whole numbers throughout; round half away from the middle: the same set from either end
-    lower = np.minimum(i, pieces - 1 - i)
-    number = ((2 * lower + 1) * (count - 1) + pieces) // (2 * pieces)
-    number = np.where(i == lower, number, count - 1 - number)
-    return np.unique(number.astype(np.int64))
+    return same_both_ways(2 * np.arange(pieces) + 1, 2 * pieces, count)
+
+
+def same_both_ways(place: NDArray[np.int64], whole: int, count: int) -> NDArray[np.int64]:
+    """Return the point numbers, of ``count`` even points, nearest to the shares ``place / whole``.
+
+    In whole numbers throughout, a half rounded away from the middle: places that lie evenly about
+    the middle give the same set of points from either end of the line.
+    """
+    lower = np.minimum(place, whole - place)
+    number = (lower * (count - 1) + whole // 2) // whole
+    return np.unique(np.where(place == lower, number, count - 1 - number).astype(np.int64))
 
 
 def without_crossings(lines: NDArray[np.object_], quality: Float) -> NDArray[np.bool_]:

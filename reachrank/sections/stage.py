@@ -17,6 +17,7 @@ from reachrank.bank.measure import bank_rules
 from reachrank.channel.stage import look_half_width_m
 from reachrank.context import Context, Tables, with_tables
 from reachrank.findings import Severity
+from reachrank.grouped import rows_by_group
 from reachrank.schema import SECTIONS
 from reachrank.sections.measure import BankLine, Measured, measure_channel
 from reachrank.sections.neighbours import points_beside
@@ -128,8 +129,7 @@ def run(tables: Tables, ctx: Context) -> Tables:
 def _streams(points: pd.DataFrame, wanted: set[str]) -> list[_Stream]:
     """Split the points by stream and give each wanted one its neighbours' points within reach."""
     codes, names = pd.factorize(points["stream_id"], sort=True)
-    order = np.argsort(codes, kind="stable")
-    starts = np.searchsorted(codes[order], np.arange(len(names) + 1))
+    order, starts = rows_by_group(codes, len(names))
     columns = {name: points[name].to_numpy()[order] for name in POINT_COLUMNS}
     xy = np.column_stack([columns["x_m"], columns["y_m"]]).astype(np.float64)
     return [
