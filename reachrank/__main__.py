@@ -32,8 +32,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     _never_fail_on_a_letter()
     if not debug:  # what matters to the user is a finding; these speak to programmers
         warnings.simplefilter("ignore")
-    if place := sys.modules.get("reachrank.write.place"):
-        place.begin()
+    for name in ("reachrank.write.place", "reachrank.kept_work"):
+        if module := sys.modules.get(name):
+            module.begin()
     try:
         with ending_soon(_last_words), nullcontext() if debug else _no_stray_traces():
             result = cli.main(args=arguments, prog_name="reachrank", standalone_mode=False)

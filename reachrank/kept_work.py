@@ -54,6 +54,11 @@ def folder_of(out: Path) -> Path:
     return out.with_name(f"{out.name}.unfinished")
 
 
+def begin() -> None:
+    """Forget the runs that this process has not ended, for a new command."""
+    _UNDER_WAY.clear()
+
+
 def last_words() -> str:
     """Return what a stopped program should say of the work that it leaves, ``""`` for none."""
     for folder in _UNDER_WAY:
