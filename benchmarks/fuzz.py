@@ -27,6 +27,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests"))
 
 LIMIT_S = 60.0
 LIMIT_BYTES = 3_000_000_000
+MAKING = "making the case"
 
 
 def work(pipe: Connection, home: str) -> None:
@@ -73,9 +74,11 @@ class Worker:
 
     def __init__(self, home: Path) -> None:
         self.home = home
+        home.mkdir(parents=True, exist_ok=True)
+        fresh = tempfile.mkdtemp(dir=home)  # what a worker that died left may not be written over
         self.pipe, theirs = multiprocessing.Pipe()
         self.process = multiprocessing.get_context("spawn").Process(
-            target=work, args=(theirs, str(home)), daemon=True
+            target=work, args=(theirs, fresh), daemon=True
         )
         self.process.start()
         theirs.close()
@@ -83,7 +86,7 @@ class Worker:
 
     def give(self, number: int) -> None:
         """Hand over the number of a case."""
-        self.number, self.kind, self.since_s = number, "making the case", time.monotonic()
+        self.number, self.kind, self.since_s = number, MAKING, time.monotonic()
         self.pipe.send(number)
 
     def end(self) -> None:
@@ -147,13 +150,17 @@ def main() -> int:
                 if not worker.is_ready:
                     print(f"A worker could not start (exit {worker.process.exitcode}).")
                     return 1
-                tell(worker, [f"the process died ({worker.process.exitcode})"], "crash")
+                if worker.kind == MAKING:
+                    print(f"--- case {worker.number} could not be made: the maker died", flush=True)
+                    codes["not made"] += 1
+                else:
+                    tell(worker, [f"the process died ({worker.process.exitcode})"], "crash")
             worker.end()
             workers[k] = Worker(worker.home)
     for worker in workers:
         worker.end()
     took_s = time.monotonic() - start_s
-    total = sum(codes.values())
+    total = sum(codes.values()) - codes["not made"]
     print(f"\n{total} cases in {took_s:.0f} s; {len(bad)} with faults")
     print("ended with: " + ", ".join(f"{code}: {n}" for code, n in sorted(codes.items(), key=str)))
     print(f"slowest {slowest[0]:.1f} s (case {slowest[1]}, {slowest[2]})")

@@ -81,7 +81,13 @@ def open_layer(source: Source, *, allow_remote: bool = False) -> VectorLayer:
                     )
         except fiona.errors.FionaError as error:
             raise InputError(f"It cannot be read: {error}.", where=str(source)) from error
-        info = pyogrio.read_info(path, layer=name, force_total_bounds=True)
+        try:
+            info = pyogrio.read_info(path, layer=name, force_total_bounds=True)
+        except UnboundLocalError as error:  # its own, where the CRS's text is in no known letters
+            raise InputError(
+                "Its coordinate system cannot be read; is the file that names it damaged?",
+                where=source.path,
+            ) from error
     return VectorLayer(
         path,
         name,

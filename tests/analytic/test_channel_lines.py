@@ -92,3 +92,20 @@ def test_room_between_two_parallel_limbs_is_half_their_distance() -> None:
     left, right = side_room_m(xy, left_normals(tangents(xy)), 40.0)
     assert left[40] == pytest.approx(6.5, abs=0.05)
     assert right[40] == 40.0
+
+
+def test_room_is_the_least_touching_circle_over_all_other_points() -> None:
+    """Against the definition, point by point, on a line that crosses itself and folds."""
+    rng = np.random.default_rng(3)
+    heading = np.cumsum(rng.normal(0.0, 0.3, 600))
+    xy = np.cumsum(np.column_stack([np.cos(heading), np.sin(heading)]), axis=0)
+    normal = left_normals(tangents(xy))
+    most = 30.0
+    ahead = xy[None, :, :] - xy[:, None, :]
+    square = (ahead**2).sum(axis=2)
+    along = 2.0 * (ahead * normal[:, None, :]).sum(axis=2)
+    for room, sign in zip(side_room_m(xy, normal, most), (1.0, -1.0), strict=True):
+        touches = (square > 1e-6) & (sign * along > 2e-9)
+        radius = np.where(touches, square / np.where(touches, sign * along, 1.0), np.inf)
+        np.testing.assert_allclose(room, np.minimum(radius.min(axis=1), most), rtol=1e-12)
+        assert (room < most).mean() > 0.5

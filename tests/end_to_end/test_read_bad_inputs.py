@@ -107,6 +107,13 @@ def test_no_crs(dem, streams, tmp_path):
     )  # fmt: skip
 
 
+def test_a_coordinate_system_in_no_known_letters(dem, tmp_path):
+    path = Path(write_layer(tmp_path / "lines.shp", [a_line()]))
+    prj = path.with_suffix(".prj")
+    prj.write_bytes(prj.read_bytes().replace(b'PROJCS["', b'PROJCS["\xe7\xe7', 1))
+    refused("coordinate system cannot be read", path, dem)
+
+
 def test_no_place(streams, tmp_path):
     path = write_raster(tmp_path / "a.tif", cells(), transform=Affine.identity())
     refused("where on Earth", streams, path)

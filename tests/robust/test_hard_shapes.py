@@ -36,6 +36,21 @@ def test_a_million_vertices_in_one_line(sound, tmp_path):
     assert time.monotonic() - begun < LIMIT_S
 
 
+def test_a_long_line_folded_over_a_small_area(sound, tmp_path):
+    """Nearly every point of it lies within reach of every other."""
+    along = np.linspace(0.0, 1.0, 40_001)
+    fold = np.abs((along * 2_000) % 2.0 - 1.0)
+    xy = np.column_stack([WEST + 60 + 120 * fold, NORTH - 40 - 60 * along])
+    table = lines().iloc[:1].set_geometry([shapely.LineString(xy)], crs=CRS)
+    path = write_streams(table, tmp_path / "folded.fgb")
+    begun = time.monotonic()
+    code, found = faults(
+        sound.argv(tmp_path / "out.gpkg", streams=str(path)), tmp_path / "out.gpkg"
+    )
+    assert (code, found) == (0, [])
+    assert time.monotonic() - begun < LIMIT_S
+
+
 def test_areas_that_cross_themselves_thousands_of_times_are_left_out_or_mended(sound, tmp_path):
     def chords(count):
         turn = np.arange(count)
