@@ -250,8 +250,7 @@ def _describe(table: Table, arrays: dict[str, NDArray[Any]], prefix: str) -> dic
     for number, name in enumerate(table.columns):
         values, key = table[name], f"{prefix}{number}"
         if name == geometry:
-            kind = "geometry"
-            _put_bytes(arrays, key, list(shapely.to_wkb(values.to_numpy())))
+            kind = _put_shapes(arrays, key, values.to_numpy())
         elif isinstance(values.dtype, pd.api.extensions.ExtensionDtype):
             kind = str(values.dtype)
             if kind in ("str", "string"):
@@ -278,7 +277,9 @@ def _table(
     columns: dict[str, Any] = {}
     for number, (name, kind) in enumerate(told["columns"]):
         key = f"{prefix}{number}"
-        if kind == "geometry":
+        if kind == "lines":
+            columns[name] = _lines(arrays[key], arrays[f"{key}.starts"])
+        elif kind == "geometry":
             columns[name] = shapely.from_wkb(np.array(_take_bytes(arrays, key), dtype=object))
         elif kind in ("object", "str", "string"):
             text = [None if b is None else b.decode() for b in _take_bytes(arrays, key)]
@@ -293,11 +294,40 @@ def _table(
     return gpd.GeoDataFrame(frame, geometry=told["geometry"], crs=crs)
 
 
+def _put_shapes(arrays: dict[str, NDArray[Any]], key: str, shapes: NDArray[np.object_]) -> str:
+    """Put geometries into arrays, lines (nearly all of them) as coordinates; return the kind."""
+    if len(shapes) and (shapely.get_type_id(shapes) == shapely.GeometryType.LINESTRING).all():
+        _, arrays[key], (arrays[f"{key}.starts"],) = shapely.to_ragged_array(shapes)
+        return "lines"
+    _put_bytes(arrays, key, list(shapely.to_wkb(shapes)))
+    return "geometry"
+
+
+def _lines(xy: NDArray[np.float64], starts: NDArray[np.int64]) -> NDArray[np.object_]:
+    """Return lines from coordinates and where each begins; `ValueError` where they do not fit."""
+    if starts[0] != 0 or starts[-1] != len(xy) or (np.diff(starts) < 0).any():
+        raise ValueError("Lines begin outside of their coordinates.")
+    made: NDArray[np.object_] = shapely.from_ragged_array(
+        shapely.GeometryType.LINESTRING, xy, (starts,)
+    )
+    return made
+
+
 def _put_text(arrays: dict[str, NDArray[Any]], key: str, values: pd.Series[Any]) -> None:
-    given = values.to_numpy(object, na_value=None)
-    if not all(one is None or isinstance(one, str) for one in given):
-        raise BugError(f"The column {values.name} holds what is not text and cannot be kept.")
-    _put_bytes(arrays, key, [None if one is None else one.encode() for one in given])
+    missing = values.isna().to_numpy()
+    given = np.where(missing, "", np.asarray(values, dtype=object)).tolist()
+    try:
+        whole = "".join(given)
+    except TypeError as error:
+        raise BugError(
+            f"The column {values.name} holds what is not text and cannot be kept."
+        ) from error
+    raw = whole.encode()
+    parts = given if len(raw) == len(whole) else [one.encode() for one in given]
+    length = np.fromiter(map(len, parts), np.int64, len(parts))
+    length[missing] = -1
+    arrays[f"{key}.length"] = length
+    arrays[key] = np.frombuffer(raw, np.uint8)
 
 
 def _put_bytes(arrays: dict[str, NDArray[Any]], key: str, parts: list[bytes | None]) -> None:

@@ -17,6 +17,7 @@ import pandas as pd
 from reachrank.batches import batches_of_streams, run_batches
 from reachrank.errors import UsageError
 from reachrank.kept_work import made_or_kept
+from reachrank.memory import give_back
 from reachrank.progress import Progress, part, silent
 
 if TYPE_CHECKING:
@@ -76,6 +77,7 @@ def rank_opened(tables: Tables, ctx: Context, *, keep_points: bool = False) -> T
                 tables = run_stage(names[0], tables, ctx)
             if names == ("sections",):
                 ctx.dem.forget()
+                give_back()
                 if not keep_points:
                     del tables["channel_points"]
     ctx.progress = whole

@@ -107,7 +107,7 @@ RECUT_SHARE = 0.04
 
 def both_sides(
     surface: Surface, xy: Float, normal: Float, width_m: Float, step_m: float,
-    settings: ChannelSettings, rules: BankRules, others: Float | None = None,
+    settings: ChannelSettings, rules: BankRules, usual_m: Float, others: Float | None = None,
     samples_per_cell: int = 2, rows: NDArray[np.int64] | None = None,
 ) -> tuple[Side, Side, Float, Float]:  # fmt: skip
     """Cut the strip square to a line and fit both banks at every point of it.
@@ -117,6 +117,8 @@ def both_sides(
 
     Parameters
     ----------
+    usual_m
+        The usual width at each point, see `usual_width_m`.
     rows
         Numbers of the points whose banks are wanted, all by default.
 
@@ -132,7 +134,7 @@ def both_sides(
     width_there = width_m[at]
     widest = float(np.nanmax(width_m)) if np.isfinite(width_m).any() else 4.0 * cell
     look = np.clip(rules.look_widths * width_there, rules.look_m, rules.look_most_m)
-    broad = smooth_line(xy, 0.5 * usual_width_m(width_m, step_m) / step_m)
+    broad = smooth_line(xy, 0.5 * usual_m / step_m)
     across = left_normals(tangents(broad))
     figures = [np.full((at.size, FIGURES), np.nan) for _ in range(2)]
     still_open = [np.ones(at.size, bool) for _ in range(2)]
@@ -214,7 +216,7 @@ def whole_cells(width_m: Float, cell_m: float) -> int:
 
 
 def _recentred(
-    base: Float, width_m: Float, step_m: float, surface: Surface,
+    base: Float, width_m: Float, usual_m: Float, step_m: float, surface: Surface,
     settings: ChannelSettings, rules: BankRules, samples_per_cell: int,
 ) -> tuple[Float, Float, Float]:  # fmt: skip
     """Move a line to the middle of the toes that are found square to it.
@@ -226,8 +228,9 @@ def _recentred(
     """
     normal = left_normals(tangents(base))
     left, right, _, _ = both_sides(
-        surface, base, normal, width_m, step_m, settings, rules, samples_per_cell=samples_per_cell
-    )
+        surface, base, normal, width_m, step_m, settings, rules, usual_m,
+        samples_per_cell=samples_per_cell,
+    )  # fmt: skip
     window = median_half_rows(width_m, settings.median_widths, step_m)
     bed = bed_level_m(cut_bed(surface, base, normal, width_m))
     blocked = blocked_rows(bed, width_m, step_m, BLOCKED_RISE_M)
@@ -296,9 +299,10 @@ def find_channel(
         usual = usual_width_m(width, step)
         base = smooth_line(line, settings.base_smoothing_widths * usual / step)
         base = resample(base, step)
-        width = np.interp(np.linspace(0, 1, len(base)), np.linspace(0, 1, len(width)), width)
+        share, there = np.linspace(0, 1, len(width)), np.linspace(0, 1, len(base))
+        width, usual = np.interp(there, share, width), np.interp(there, share, usual)
         line, width, bed = _recentred(
-            base, width, step, surface, settings, rules, samples_per_cell=1 if turn else 2
+            base, width, usual, step, surface, settings, rules, samples_per_cell=1 if turn else 2
         )  # fmt: skip
     count = len(line)
     line = resample(line, step)

@@ -20,6 +20,10 @@ from reachrank.network.paths import StreamPath, stream_paths
 Float = NDArray[np.float64]
 
 
+LEAST_CELLS = 2.0
+"""A shorter stream has no direction on the DEM's grid."""
+
+
 def look_half_width_m(rules: BankRules, toe_width_m: Float | float) -> Float:
     """Return how far from a channel's middle its banks are looked for at most, by toe width."""
     width = np.asarray(toe_width_m, np.float64)
@@ -32,7 +36,7 @@ def run(tables: Tables, ctx: Context) -> Tables:
 
     Reads `edges`; adds `channel` (one line per stream, drawn downstream) and `channel_points`
     (the same at an even step, with width, bed and the offset of the drawn line). A stream without
-    any elevation keeps its drawn line and is a finding.
+    any elevation, or shorter than two cells, is left out and a finding.
     """
     paths = stream_paths(tables["edges"])
     settings = ctx.settings.channel
@@ -54,12 +58,15 @@ def run(tables: Tables, ctx: Context) -> Tables:
     lines, points = [], []
     for number, (path, line) in enumerate(zip(paths, drawn, strict=True)):
         ctx.progress(number / len(paths), "channel")
-        channel = find(path, line)
+        is_dot = line.length < LEAST_CELLS * surface.cell_m
+        channel = None if is_dot else find(path, line)
         if channel is None:
             ctx.findings.add(
                 "left_out",
-                "gap",
-                "No elevation along this stream; it is not ranked.",
+                "coarse" if is_dot else "gap",
+                "This stream is shorter than two cells of the DEM; it is not ranked."
+                if is_dot
+                else "No elevation along this stream; it is not ranked.",
                 source_layer="edges",
                 source_id=path.stream_id,
                 geometry=line,

@@ -107,13 +107,14 @@ def rank_files(
     """Rank, write, and print the ranking's first lines; return the written file."""
     # Late: these open the geometry libraries, which `--help` should not wait for.
     from reachrank import kept_work, pipeline, write  # noqa: PLC0415
+    from reachrank.memory import fewer_collections  # noqa: PLC0415
     from reachrank.progress import part  # noqa: PLC0415
     from reachrank.report import summary  # noqa: PLC0415
 
     keep = write.read_profiles_option(profiles)
     us: write.Units = "us" if units == "us" else "metric"
     write.check_target(out, overwrite=overwrite, inputs=input_files(inputs))
-    with showing(progress_style) as progress:
+    with showing(progress_style) as progress, fewer_collections():
         tables, ctx = pipeline.open_inputs(
             inputs, settings, progress=part(progress, 0.0, 0.05), jobs=jobs
         )

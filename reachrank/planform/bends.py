@@ -270,7 +270,7 @@ def find_bends(
     flat = (settings.straight_length_widths * width_m / step_m + HAIR).astype(np.int64)
     first, last = _lobes(kappa, least, flat)
     turning = heading[last] - heading[first]
-    is_bend = np.abs(turning) >= np.radians(settings.least_turning_deg)
+    is_bend = (np.abs(turning) >= np.radians(settings.least_turning_deg)) & (last > first)
     first, last, turning = first[is_bend], last[is_bend], turning[is_bend]
     if blur is not None:  # turning between inflections needs no sharpening, the apex does
         heading = headings_rad(smooth_line(sharpened_line(xy, step_m, width_m, blur), jitter))

@@ -9,6 +9,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from reachrank.channel.line import arc_length
 from reachrank.columns import floats
 from reachrank.reaches.top_line import Stations
 
@@ -159,13 +160,14 @@ def along_line(
     >>> float(x[0]), float(y[0]), float(np.degrees(bearing[0]))  # 4 m up from the end, going east
     (6.0, 0.0, 90.0)
     """
-    down = line.length * (1.0 - station_m / length_m)
-    here = shapely.get_coordinates(shapely.line_interpolate_point(line, down))
-    before = np.maximum(down - STEP_FOR_BEARING_M, 0.0)
-    after = np.minimum(down + STEP_FOR_BEARING_M, line.length)
-    step = shapely.get_coordinates(shapely.line_interpolate_point(line, after))
-    step = step - shapely.get_coordinates(shapely.line_interpolate_point(line, before))
-    return here[:, 0], here[:, 1], np.arctan2(step[:, 0], step[:, 1])
+    xy = shapely.get_coordinates(line)
+    along = arc_length(xy)
+    down = along[-1] * (1.0 - station_m / length_m)
+    before, after = down - STEP_FOR_BEARING_M, down + STEP_FOR_BEARING_M
+    (x0, x, x1), (y0, y, y1) = (
+        np.interp([before, down, after], along, values) for values in (xy[:, 0], xy[:, 1])
+    )
+    return x, y, np.arctan2(x1 - x0, y1 - y0)
 
 
 def _extra_stations(

@@ -7,6 +7,7 @@ county does not have to be kept for the little of it that lies near a stream.
 
 from __future__ import annotations
 
+import os
 import tempfile
 import threading
 import weakref
@@ -124,6 +125,8 @@ class PieceReader:
         raw = source.read(1, window=window, masked=masked, **more)
         nothing = np.ma.getmaskarray(raw) if masked else np.zeros(raw.shape, np.bool_)
         raw = np.ma.getdata(raw)
+        if raw.dtype == np.float32 and not masked and self._is_plain:
+            return self._plain(raw)
         nodata = (_OUTSIDE,) if self._warped is not None else self._piece.nodata
         for value in nodata:
             if not np.isnan(value):
@@ -140,6 +143,22 @@ class PieceReader:
         z[nothing] = np.nan
         return z.astype(np.float32)
 
+    @property
+    def _is_plain(self) -> bool:
+        # metres as they stand, in float32, as nearly all lidar DEMs are
+        return self._warped is None and self._piece.scale == 1.0 and self._piece.offset == 0.0
+
+    def _plain(self, z: NDArray[np.float32]) -> NDArray[np.float32]:
+        """Do as `read` does to a window that needs no other numbers, in a third of the time."""
+        for value in self._piece.nodata:
+            if not np.isnan(value):
+                with np.errstate(over="ignore"):
+                    z[z == _as(z.dtype, value)] = np.nan
+        if np.fmin.reduce(z, axis=None) < LOWEST_M or np.fmax.reduce(z, axis=None) > HIGHEST_M:
+            self.has_absurd = True
+            z[(z > HIGHEST_M) | (z < LOWEST_M)] = np.nan
+        return z
+
 
 def _as(dtype: np.dtype[Any], value: float) -> Any:
     """Return a nodata value as the raster holds it, so that -3.4e38 is found in float32."""
@@ -151,13 +170,15 @@ def _as(dtype: np.dtype[Any], value: float) -> Any:
 class ChunkStore:
     """What was read, by piece and place: in memory up to a limit, then in a scratch file.
 
-    The oldest go to the file first. Safe for several threads.
+    The oldest go to the file first. Safe for several threads, which write to the file and read from
+    it at the same time.
     """
 
     def __init__(self, memory_limit_bytes: int) -> None:
         self._limit = memory_limit_bytes
         self._in_memory: OrderedDict[ChunkKey, NDArray[np.float32]] = OrderedDict()
         self._in_file: dict[ChunkKey, tuple[int, tuple[int, int]]] = {}
+        self._leaving: dict[ChunkKey, NDArray[np.float32]] = {}
         self._empty: set[ChunkKey] = set()
         self._bytes = 0
         self._scratch: IO[bytes] | None = None
@@ -166,7 +187,9 @@ class ChunkStore:
         self._finalizer: Any = None
 
     def __contains__(self, key: ChunkKey) -> bool:
-        return key in self._in_memory or key in self._in_file or key in self._empty
+        return any(
+            key in place for place in (self._in_memory, self._in_file, self._leaving, self._empty)
+        )
 
     @property
     def bytes_in_memory(self) -> int:
@@ -180,31 +203,44 @@ class ChunkStore:
 
     def put(self, key: ChunkKey, chunk: NDArray[np.float32]) -> None:
         """Keep a chunk; one without any elevation takes no room."""
+        is_empty = bool(np.isnan(chunk).all())
+        chunk = np.ascontiguousarray(chunk)
+        places: list[tuple[ChunkKey, int]] = []
         with self._lock:
             if key in self:
                 return
-            if np.isnan(chunk).all():
+            if is_empty:
                 self._empty.add(key)
                 return
-            self._in_memory[key] = np.ascontiguousarray(chunk)
+            self._in_memory[key] = chunk
             self._bytes += chunk.nbytes
             while self._bytes > self._limit and len(self._in_memory) > 1:
-                self._spill(*self._in_memory.popitem(last=False))
+                oldest, leaving = self._in_memory.popitem(last=False)
+                places.append((oldest, self._end))
+                self._leaving[oldest] = leaving
+                self._end += leaving.nbytes
+                self._bytes -= leaving.nbytes
+            if places and self._scratch is None:
+                self._open_scratch()
+        for oldest, place in places:
+            leaving = self._leaving[oldest]
+            self._write(leaving, place)
+            with self._lock:
+                self._in_file[oldest] = (place, (leaving.shape[0], leaving.shape[1]))
+                del self._leaving[oldest]
 
     def get(self, key: ChunkKey) -> NDArray[np.float32] | None:
         """Return a chunk that is kept; None for one without any elevation."""
         with self._lock:
             if key in self._empty:
                 return None
-            if key in self._in_memory:
-                return self._in_memory[key]
+            for kept in (self._in_memory, self._leaving):
+                if key in kept:
+                    return kept[key]
             place, shape = self._in_file[key]
-            chunk = np.empty(shape, np.float32)
-            if self._scratch is None:
-                raise KeyError(key)
-            self._scratch.seek(place)
-            self._scratch.readinto(chunk.data.cast("B"))  # type: ignore[attr-defined]
-            return chunk
+        chunk = np.empty(shape, np.float32)
+        self._read(chunk, place)
+        return chunk
 
     def close(self) -> None:
         """Forget everything and delete the scratch file."""
@@ -217,12 +253,35 @@ class ChunkStore:
                 self._finalizer()
             self._scratch = None
 
-    def _spill(self, key: ChunkKey, chunk: NDArray[np.float32]) -> None:
+    def _open_scratch(self) -> None:
+        self._scratch = tempfile.TemporaryFile(prefix="reachrank-", buffering=0)  # noqa: SIM115
+        self._finalizer = weakref.finalize(self, self._scratch.close)
+
+    def _write(self, chunk: NDArray[np.float32], place: int) -> None:
+        file, rest = self._file(), chunk.data.cast("B")
+        while len(rest):
+            if hasattr(os, "pwrite"):
+                done = os.pwrite(file.fileno(), rest, place)
+            else:  # no writing at a place on Windows: one thread after the other
+                with self._lock:
+                    file.seek(place)
+                    done = file.write(rest)
+            rest, place = rest[done:], place + done
+
+    def _read(self, chunk: NDArray[np.float32], place: int) -> None:
+        file, rest = self._file(), chunk.data.cast("B")
+        while len(rest):
+            if hasattr(os, "preadv"):
+                done = os.preadv(file.fileno(), [rest], place)
+            else:
+                with self._lock:
+                    file.seek(place)
+                    done = file.readinto(rest) or 0  # type: ignore[attr-defined]
+            if not done:
+                raise OSError("The scratch file was cut short.")
+            rest, place = rest[done:], place + done
+
+    def _file(self) -> IO[bytes]:
         if self._scratch is None:
-            self._scratch = tempfile.TemporaryFile(prefix="reachrank-")  # noqa: SIM115
-            self._finalizer = weakref.finalize(self, self._scratch.close)
-        self._scratch.seek(self._end)
-        self._scratch.write(chunk.data.cast("B"))
-        self._in_file[key] = (self._end, (chunk.shape[0], chunk.shape[1]))
-        self._end += chunk.nbytes
-        self._bytes -= chunk.nbytes
+            raise OSError("The scratch file is closed.")
+        return self._scratch

@@ -55,6 +55,10 @@ class BlockCache:
         self.store = ChunkStore(int(memory_limit_mb * 1e6))
         self._findings = findings
         self._layouts = [Layout.of(piece) for piece in self.pieces]
+        self._boxes = np.array(
+            [(p.row, p.row + p.rows, p.column, p.column + p.columns) for p in self.pieces],
+            np.int64,
+        ).reshape(-1, 4)
         self._planned: set[tuple[int, int]] = set()
         self.absurd: set[int] = set()
         """Numbers of the pieces in which elevations were met that cannot be."""
@@ -72,7 +76,17 @@ class BlockCache:
         """Return the chunks under tiles, file by file, in the order of the file."""
         keys: list[ChunkKey] = []
         top, left = rows * TILE, columns * TILE
-        for number, (piece, layout) in enumerate(zip(self.pieces, self._layouts, strict=True)):
+        if not rows.size:
+            return keys
+        first_row, end_row, first_column, end_column = self._boxes.T
+        near = (
+            (top.max() + TILE > first_row)
+            & (top.min() < end_row)
+            & (left.max() + TILE > first_column)
+            & (left.min() < end_column)
+        )
+        for number in np.flatnonzero(near).tolist():
+            piece, layout = self.pieces[number], self._layouts[number]
             touch = (
                 (top + TILE > piece.row)
                 & (top < piece.row + piece.rows)
@@ -89,10 +103,15 @@ class BlockCache:
                 low = np.maximum(start - first, 0) // chunk
                 high = (np.minimum(start + TILE - first, size) - 1) // chunk
                 spans.append((low, high))
-            found: set[tuple[int, int]] = set()
-            for r0, r1, c0, c1 in zip(*(a.tolist() for pair in spans for a in pair), strict=True):
-                found.update((r, c) for r in range(r0, r1 + 1) for c in range(c0, c1 + 1))
-            keys.extend((number, r, c) for r, c in sorted(found))
+            (r0, r1), (c0, c1) = spans
+            across = int(c1.max()) + 1
+            found = [
+                ((r0 + down) * across + c0 + right)[(r0 + down <= r1) & (c0 + right <= c1)]
+                for down in range(int((r1 - r0).max()) + 1)
+                for right in range(int((c1 - c0).max()) + 1)
+            ]
+            r, c = np.divmod(np.unique(np.concatenate(found)), across)
+            keys.extend((number, *place) for place in zip(r.tolist(), c.tolist(), strict=True))
         return keys
 
     def place(self, key: ChunkKey) -> tuple[int, int]:
@@ -112,12 +131,13 @@ class BlockCache:
 
     def require(
         self, rows: NDArray[np.int64], columns: NDArray[np.int64], progress: Progress
-    ) -> None:
-        """Read all chunks under tiles that are not kept yet."""
+    ) -> list[ChunkKey]:
+        """Read all chunks under tiles that are not kept yet; return all, see `chunks_of`."""
+        keys = self.chunks_of(rows, columns)
         with self._reading:
-            missing = [key for key in self.chunks_of(rows, columns) if key not in self.store]
+            missing = [key for key in keys if key not in self.store]
             if not missing:
-                return
+                return keys
             wanted = set(missing)
             units: dict[int, set[Unit]] = {}
             for number, r, c in missing:
@@ -135,6 +155,7 @@ class BlockCache:
             ]
             with quiet():
                 self._run(tasks, wanted, total, progress)
+        return keys
 
     def _run(
         self,

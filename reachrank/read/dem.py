@@ -136,8 +136,7 @@ class Dem:
         """
         rows, columns = self._near(lines, half_width_m)
         self._cache.plan(rows, columns)
-        self._cache.require(rows, columns, progress)
-        chunks = self._cache.chunks_of(rows, columns)
+        chunks = self._cache.require(rows, columns, progress)
         if rows.size and all(self._cache.store.get(key) is None for key in chunks):
             raise InputError(
                 "The DEM holds no elevation along the streams: all its cells there are no data.",
@@ -164,7 +163,7 @@ class Dem:
             Tiles of the common grid; its index covers only the box that holds them.
         """
         rows, columns = self._near(lines, half_width_m)
-        self._cache.require(rows, columns, progress)
+        chunks = self._cache.require(rows, columns, progress)
         if not rows.size:
             return Surface(
                 np.empty((0, TILE, TILE), np.float32),
@@ -177,7 +176,7 @@ class Dem:
         index = np.full(shape, -1, np.int32)
         index[rows - first_row, columns - first_column] = np.arange(rows.size, dtype=np.int32)
         tiles = np.full((rows.size, TILE, TILE), np.nan, np.float32)
-        for key in self._cache.chunks_of(rows, columns):
+        for key in chunks:
             chunk = self._cache.store.get(key)
             if chunk is not None:
                 row, column = self._cache.place(key)

@@ -127,10 +127,11 @@ def measure_channel(
     """
     cell = surface.cell_m
     rules = bank_rules(settings)
-    square = left_normals(tangents(smooth_line(xy, 0.3 * usual_width_m(width_m, step_m) / step_m)))
+    usual = usual_width_m(width_m, step_m)
+    square = left_normals(tangents(smooth_line(xy, 0.3 * usual / step_m)))
     at = _fit_rows(len(xy), width_m, step_m, cell)
     fitted_left, fitted_right, strip, offsets = both_sides(
-        surface, xy, square, width_m, step_m, channel, rules, others, rows=at
+        surface, xy, square, width_m, step_m, channel, rules, usual, others, rows=at
     )
     left, right = fitted_left.spread(at, len(xy)), fitted_right.spread(at, len(xy))
     rows = median_half_rows(width_m, channel.median_widths, step_m)

@@ -8,7 +8,7 @@ import geopandas as gpd
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
+from scipy.ndimage import maximum_filter
 
 Float = NDArray[np.float64]
 
@@ -44,7 +44,7 @@ def near_streams(channel: gpd.GeoDataFrame) -> Callable[[set[str]], set[str]]:
 def points_beside(
     xy: Float, starts: NDArray[np.int64], number: int, reach_m: float = NEIGHBOURS_M
 ) -> Float | None:
-    """Return the points of other streams within reach of one stream's points.
+    """Return the points of other streams that may be within reach of one stream's points.
 
     Parameters
     ----------
@@ -57,7 +57,8 @@ def points_beside(
 
     Returns
     -------
-    Shape (m, 2), in the order of ``xy``; None where no other stream's box comes near.
+    Shape (m, 2), in the order of ``xy``: all within reach, and few that are farther than three
+    times as far; None where no other stream's box comes near.
     """
     own = xy[starts[number] : starts[number + 1]]
     low, high = own.min(axis=0) - reach_m, own.max(axis=0) + reach_m
@@ -66,5 +67,9 @@ def points_beside(
     candidate = xy[inside]
     if not len(candidate):
         return None
-    distance, _ = cKDTree(own).query(candidate, distance_upper_bound=reach_m)
-    return np.asarray(candidate[np.isfinite(distance)])
+    # squares as wide as the reach: those with own points, and the eight around each
+    square, at = ((own - low) / reach_m).astype(np.int64), ((candidate - low) / reach_m).astype(int)
+    taken = np.zeros(square.max(axis=0) + 2, np.bool_)
+    taken[tuple(square.T)] = True
+    is_near = maximum_filter(taken, 3)
+    return np.asarray(candidate[is_near[tuple(at.T)]])

@@ -42,6 +42,18 @@ def same_both_ways(place: NDArray[np.int64], whole: int, count: int) -> NDArray[
     return np.unique(np.where(place == lower, number, count - 1 - number).astype(np.int64))
 
 
+def _cross(one: Float, other: Float) -> NDArray[np.bool_]:
+    """Return which pairs of straight lines cross, given their ends, shapes (n, 2, 2)."""
+
+    def sides(line: Float, ends: Float) -> Float:
+        # on which sides of a line the ends of the other lie
+        way = line[:, 1] - line[:, 0]
+        to = ends - line[:, :1]
+        return np.asarray(way[:, :1] * to[..., 1] - way[:, 1:] * to[..., 0])
+
+    return np.asarray((sides(one, other).prod(1) < 0) & (sides(other, one).prod(1) < 0))
+
+
 def without_crossings(lines: NDArray[np.object_], quality: Float) -> NDArray[np.bool_]:
     """Return which sections of one stream to keep so that no two of them cross.
 
@@ -56,8 +68,11 @@ def without_crossings(lines: NDArray[np.object_], quality: Float) -> NDArray[np.
         Of two that cross, the one of higher quality stays; of equals, the first.
     """
     keep = np.ones(len(lines), np.bool_)
-    first, second = shapely.STRtree(lines).query(lines, predicate="crosses")
-    in_doubt = np.unique(first[first != second])
+    first, second = shapely.STRtree(lines).query(lines)
+    first, second = first[first < second], second[first < second]
+    ends = shapely.get_coordinates(lines).reshape(-1, 2, 2)
+    do = _cross(ends[first], ends[second])
+    in_doubt = np.unique(np.concatenate([first[do], second[do]]))
     if not in_doubt.size:
         return keep
     # an index that grows: each section is held against those that have been kept so far

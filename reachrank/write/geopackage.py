@@ -18,6 +18,7 @@ import pyogrio
 
 from reachrank.errors import OutputError
 from reachrank.schema import LAYERS
+from reachrank.write.arrow import arrow_stream
 from reachrank.write.descriptions import describe_columns
 
 if TYPE_CHECKING:
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
 VERSION = "1.2"
 _USER_VERSION = 10200
 _APPLICATION_ID = 0x47504B47  # "GPKG", OGC 12-128r14 requirement 2
+GEOMETRY = "geom"
 _GEOMETRY = {"LineString": "LineString", "Any": "Unknown", "None": None}
 
 
@@ -43,25 +45,34 @@ def write_layers(path: Path, layers: Mapping[str, Table], *, us: bool = False) -
     """
     for name, table in layers.items():
         layer = LAYERS[name]
+        has_geometry = layer.geometry != "None"
         with warnings.catch_warnings():
             # A layer whose features may have any geometry, or none, is what we want here.
             warnings.filterwarnings("ignore", message=".*[Gg]eometry type.*")
-            pyogrio.write_dataframe(
-                table,
+            pyogrio.write_arrow(
+                arrow_stream(table, GEOMETRY),
                 path,
                 layer=name,
                 driver="GPKG",
                 geometry_type=_GEOMETRY[layer.geometry],
-                nan_as_null=True,
-                promote_to_multi=False,
+                geometry_name=GEOMETRY if has_geometry else None,
+                crs=_crs_text(table) if has_geometry else None,
                 dataset_options={"VERSION": VERSION},
                 layer_options={
                     "IDENTIFIER": name,
                     "DESCRIPTION": layer.meaning,
-                    **({"GEOMETRY_NAME": "geom"} if layer.geometry != "None" else {}),
+                    **({"GEOMETRY_NAME": GEOMETRY} if has_geometry else {}),
                 },
             )
     describe_columns(path, layers, us=us)
+
+
+def _crs_text(table: Table) -> str | None:
+    crs = table.crs if isinstance(table, gpd.GeoDataFrame) else None
+    if crs is None:
+        return None
+    epsg = crs.to_epsg()
+    return f"EPSG:{epsg}" if epsg else str(crs.to_wkt("WKT1_GDAL"))
 
 
 def check_file(path: Path, layers: Mapping[str, Table]) -> None:

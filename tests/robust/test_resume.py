@@ -127,18 +127,23 @@ def test_a_changed_piece_is_taken_whole_or_not_at_all(sound, tmp_path, seed):
     assert taken is None or len(taken[0]["streams"]) == len(tables["streams"])
 
 
-def test_shapes_that_are_none_are_damage(sound, tmp_path):
+@pytest.mark.parametrize(
+    ("kind", "part"), [("lines", "streams.0.starts.npy"), ("points", "streams.0.npy")]
+)
+def test_shapes_that_are_none_are_damage(sound, tmp_path, kind, part):
     inputs = Inputs(streams=str(sound["streams.gpkg"]), dem=(str(sound["dem.tif"]),))
     tables, ctx = open_inputs(inputs, Settings())
     kept = kept_work.KeptWork.begin(tmp_path / "a.gpkg", ctx)
-    kept.keep("one", {"streams": tables["streams"][["geometry"]]}, Findings())
+    shapes = tables["streams"][["geometry"]]
+    shapes = shapes if kind == "lines" else shapes.set_geometry(shapes.centroid)
+    kept.keep("one", {"streams": shapes}, Findings())
     path = kept_work.folder_of(tmp_path / "a.gpkg") / "one.zip"
     with zipfile.ZipFile(path) as file:
         parts = {name: file.read(name) for name in file.namelist()}
     with zipfile.ZipFile(path, "w") as file:  # whole as a file, its check sums right
         for name, data in parts.items():
             spoilt = data[:128] + b"\x07" * 20 + data[148:]  # behind the header of the array
-            file.writestr(name, spoilt if name == "streams.0.npy" else data)
+            file.writestr(name, spoilt if name == part else data)
     assert kept.take("one") is None
 
 

@@ -1,0 +1,90 @@
+"""Tables as Arrow arrays, which GDAL takes whole columns of, many times as fast as row by row."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import geopandas as gpd
+import nanoarrow as na
+import numpy as np
+import pandas as pd
+import shapely
+from nanoarrow.c_array_stream import CArrayStream
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from reachrank.context import Table
+
+ROWS = 65_536
+"""Rows of one batch: the text of a batch must stay under 2 GB."""
+
+
+def arrow_stream(table: Table, geometry_name: str) -> CArrayStream:
+    """Return a table as a stream of Arrow record batches.
+
+    Parameters
+    ----------
+    table
+        Columns as `reachrank.write.conform.conform` gives them. NaN and other missing values
+        become nulls.
+    geometry_name
+        Name of the column of geometries, which are given as well-known binary.
+    """
+    batches = [
+        _batch(table.iloc[first : first + ROWS], geometry_name)
+        for first in range(0, max(1, len(table)), ROWS)
+    ]
+    return CArrayStream.from_c_arrays(batches, batches[0].schema, validate=False)
+
+
+def _batch(table: Table, geometry_name: str) -> Any:
+    geometry = table.geometry.name if isinstance(table, gpd.GeoDataFrame) else None
+    fields, arrays = {}, []
+    for name in table.columns:
+        kind, buffers, nulls = _column(table[name], is_geometry=name == geometry)
+        fields[geometry_name if name == geometry else str(name)] = kind
+        arrays.append(na.c_array_from_buffers(kind, len(table), buffers, null_count=nulls))
+    return na.c_array_from_buffers(na.struct(fields), len(table), [None], children=arrays)
+
+
+def _column(values: pd.Series[Any], *, is_geometry: bool) -> tuple[Any, list[Any], int]:
+    """Return one column's Arrow type, buffers and count of nulls."""
+    missing = values.isna().to_numpy()
+    nulls = int(missing.sum())
+    valid = _bits(~missing) if nulls else None
+    if is_geometry:
+        parts = shapely.to_wkb(values.to_numpy()).tolist()
+        return na.binary(), [valid, *_bytes([part or b"" for part in parts])], nulls
+    if pd.api.types.is_bool_dtype(values.dtype):
+        yes = values.to_numpy(np.bool_, na_value=False) if nulls else values.to_numpy(np.bool_)
+        return na.bool_(), [valid, _bits(yes)], nulls
+    if pd.api.types.is_integer_dtype(values.dtype):
+        return na.int64(), [valid, values.fillna(0).to_numpy(np.int64)], nulls
+    if pd.api.types.is_float_dtype(values.dtype):
+        return na.float64(), [valid, values.to_numpy(np.float64, na_value=np.nan)], nulls
+    given = np.asarray(values, dtype=object)
+    if nulls:
+        given = np.where(missing, "", given)
+    texts = given.tolist()
+    if any(isinstance(one, bytes) for one in texts):
+        return na.binary(), [valid, *_bytes([one or b"" for one in texts])], nulls
+    whole = "".join(texts)
+    if whole.isascii():
+        return na.string(), [valid, _starts(texts), whole.encode()], nulls
+    return na.string(), [valid, *_bytes([one.encode() for one in texts])], nulls
+
+
+def _bits(values: NDArray[np.bool_]) -> NDArray[np.uint8]:
+    return np.packbits(values, bitorder="little")
+
+
+def _bytes(parts: Sequence[bytes]) -> tuple[NDArray[np.int32], bytes]:
+    return _starts(parts), b"".join(parts)
+
+
+def _starts(parts: Sequence[bytes] | Sequence[str]) -> NDArray[np.int32]:
+    starts = np.zeros(len(parts) + 1, np.int32)
+    np.cumsum(np.fromiter(map(len, parts), np.int32, len(parts)), out=starts[1:])
+    return starts
