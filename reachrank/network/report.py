@@ -45,7 +45,7 @@ def on_connecting(
             source_layer="streams", source_id=source_id[row], geometry=shapes[row],
         )  # fmt: skip
     for row, length_m in sorted(whole.collapsed_m.items()):
-        is_whole = length_m > 0.99 * shapes[row].length
+        is_whole = length_m > 0.99 * shapes[row].length or not whole.lines
         findings.add(
             "left_out" if is_whole else "info", "too_short",
             f"A piece of {length_m:.1f} m between junctions is shorter than the snapping distance "

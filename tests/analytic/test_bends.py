@@ -195,3 +195,13 @@ def test_runs_of_one_sign_reach_to_where_the_line_turns_over(fill) -> None:
     assert list(zip(first[:3], last[:3], strict=True)) == [(0, 3), (4, 8), (8, 12)]
     count = fill(kappa, np.full(14, 0.5), np.full(14, 6), first, last)
     assert list(zip(first[:count], last[:count], strict=True)) == [(0, 3), (4, 12)]
+
+
+def test_a_single_point_that_curves_is_no_bend() -> None:
+    """With no least turning every lobe is a bend, but one of a single point has no line."""
+    settings = PlanformSettings(least_turning_deg=0.0)
+    rng = np.random.default_rng(5)
+    for _ in range(40):
+        xy = line_of(rng.normal(0.0, 0.3, 40), 1.0)
+        bends, _ = find_bends(xy, 1.0, np.full(len(xy), 1.0), settings)
+        assert all(bend.last > bend.first for bend in bends)

@@ -11,6 +11,8 @@ import pyogrio
 import pytest
 import rasterio
 import shapely
+import shapely.affinity
+import shapely.ops
 from affine import Affine
 from robust.cases import write_streams
 from robust.judge import faults, run
@@ -123,3 +125,26 @@ def test_lines_shorter_than_a_cell_are_told_and_the_rest_is_ranked(sound, tmp_pa
     assert (code, found) == (0, [])
     assert {"zero_length", "too_short"} <= findings(out)
     assert len(pyogrio.read_dataframe(out, layer="reaches")) >= 3
+
+
+def test_a_stream_shorter_than_two_cells_is_left_out_and_told(sound, tmp_path):
+    short = lines().iloc[:1]
+    whole = short.geometry.iloc[0]
+    dot = shapely.affinity.translate(shapely.ops.substring(whole, 0.0, 1.2), 60.0, 25.0)
+    both = pd.concat([short, short]).set_geometry([whole, dot], crs=CRS)
+    path = write_streams(both, tmp_path / "short.fgb")
+    out = tmp_path / "out.gpkg"
+    code, found = faults(
+        sound.argv(
+            out,
+            "--set",
+            "network.snap_least_m=0.1",
+            "--set",
+            "network.snap_cells=0.1",
+            streams=str(path),
+        ),
+        out,
+    )
+    assert (code, found) == (0, [])
+    told = pyogrio.read_dataframe(out, layer="findings")
+    assert told[told["code"] == "coarse"]["severity"].tolist() == ["left_out"]
