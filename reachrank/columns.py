@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
+
+from reachrank.errors import InputError
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -16,3 +19,16 @@ def floats(table: pd.DataFrame, name: str) -> NDArray[np.float64]:
     if name not in table.columns:
         return np.full(len(table), np.nan)
     return np.asarray(table[name].to_numpy(np.float64, na_value=np.nan), np.float64)
+
+
+def need_columns(table: pd.DataFrame, layer: str, names: Sequence[str], of: str = "") -> None:
+    """Raise `InputError` where a table that was read back lacks columns that must be there.
+
+    ``of`` says whose layer it is where there are several: ``" of the first file"``.
+    """
+    lacking = sorted(set(names) - set(table.columns))
+    if lacking:
+        raise InputError(
+            f"The layer {layer}{of} has no column {', '.join(lacking)}.",
+            hint="Was it changed by another program? Make it again.",
+        )

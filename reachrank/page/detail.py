@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from reachrank.columns import need_columns
 from reachrank.page.cross_sections import sections_of
 from reachrank.page.encode import DEGREE_STEPS, steps, whole
 from reachrank.page.sentences import Clauses
@@ -185,6 +186,7 @@ def _add_sections(
 def _deciding(tables: Mapping[str, Table]) -> dict[str, int]:
     """Return section_id to the banks whose score it decides: 1 left, 2 right, 3 both."""
     side = dict(zip(tables["banks"]["bank_id"], tables["banks"]["bank"], strict=True))
+    need_columns(tables["factors"], "factors", ("bank_id", "section_id"))
     pairs = tables["factors"][["bank_id", "section_id"]].dropna().drop_duplicates()
     out: dict[str, int] = {}
     for bank, section in pairs.itertuples(index=False):

@@ -11,7 +11,8 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from reachrank.errors import InputError, UsageError
+from reachrank.columns import need_columns
+from reachrank.errors import UsageError
 from reachrank.settings.priority import PrioritySettings
 
 if TYPE_CHECKING:
@@ -50,12 +51,7 @@ def compare(
         If a column that tells why a bank moved is not there.
     """
     for end, tables in (("first", a_tables), ("second", b_tables)):
-        lacking = sorted(set(_OF_FACTORS) - set(tables["factors"].columns))
-        if lacking:
-            raise InputError(
-                f"The layer factors of the {end} file has no column {', '.join(lacking)}.",
-                hint="Was it changed by another program? Make it again.",
-            )
+        need_columns(tables["factors"], "factors", _OF_FACTORS, f" of the {end} file")
     a, b = gpd.GeoDataFrame(a_tables["banks"]), gpd.GeoDataFrame(b_tables["banks"])
     if a.crs != b.crs:
         raise UsageError(

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from reachrank.errors import UsageError
+from reachrank.errors import InputError, UsageError
 from reachrank.hazard.breakpoints import knots_of, value_at
 from reachrank.hazard.factor import Factor
 from reachrank.hazard.registry import load_factors
@@ -52,6 +52,8 @@ def explain_table(
     ------
     UsageError
         If no bank or reach has that id.
+    InputError
+        If a factor of the bank has a score and no contribution.
     """
     settings = settings or Settings()
     bank = _bank_of(tables, id)
@@ -107,6 +109,11 @@ def _factor_row(
 ) -> dict[str, object]:
     knots = knots_of(factor, settings.hazard) if factor is not None else ()
     value, score, weight = (float(row[name]) for name in ("value", "score", "weight"))
+    if math.isfinite(score * weight) and not math.isfinite(float(row["contribution"])):
+        raise InputError(
+            f"The layer factors does not say what {row['factor']} contributes.",
+            hint="Was it changed by another program? Make it again.",
+        )
     texts = []
     for word, points in needed.items():
         wanted = score + points / (100.0 * weight)

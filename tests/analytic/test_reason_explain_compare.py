@@ -145,3 +145,12 @@ def test_compare_says_which_column_is_gone():
     b["factors"] = b["factors"].drop(columns="contribution")
     with pytest.raises(InputError, match="second file has no column contribution"):
         compare(a, b)
+
+
+def test_explain_shows_no_sum_that_is_not_there():
+    tables = ranked(ROWS)
+    bank = str(tables["banks"]["bank_id"].iloc[0])
+    explain(tables, bank)
+    tables["factors"] = tables["factors"].assign(contribution=np.nan)
+    with pytest.raises(InputError, match="does not say what"):
+        explain(tables, bank)
