@@ -150,7 +150,7 @@ def test_compare_says_which_column_is_gone():
 def test_explain_shows_no_sum_that_is_not_there():
     tables = ranked(ROWS)
     bank = str(tables["banks"]["bank_id"].iloc[0])
-    explain(tables, bank)
+    explain_table(tables, bank)
     tables["factors"] = tables["factors"].assign(contribution=np.nan)
     with pytest.raises(InputError, match="does not say what"):
-        explain(tables, bank)
+        explain_table(tables, bank)
