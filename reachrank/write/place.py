@@ -27,7 +27,9 @@ _OF_THE_DISK = frozenset(
     (errno.ENOSPC, errno.EIO, errno.EROFS, errno.EACCES, errno.EPERM, errno.EFBIG, errno.ENODEV,
      errno.ESTALE, errno.EDQUOT)
 )  # fmt: skip
-_NOT_WRITTEN = ("FeatureError", "DataSourceError", "FileCreateError", "FileSizeError")
+_NOT_WRITTEN = (
+    "DataLayerError", "DataSourceError", "FeatureError", "FileCreateError", "FileSizeError",
+)  # fmt: skip
 """What pyogrio and XlsxWriter raise when the file system refuses; named, to load neither here."""
 
 _IN_HAND: set[Path] = set()
