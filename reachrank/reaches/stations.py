@@ -189,7 +189,6 @@ def _extra_stations(
 
 def vertex_stations(line: shapely.LineString, length_m: float) -> Floats:
     """Return the station of every vertex of a line drawn downstream, falling from its length."""
-    steps = np.hypot(*np.diff(shapely.get_coordinates(line), axis=0).T)
-    down = np.concatenate([[0.0], np.cumsum(steps)])
+    down = arc_length(shapely.get_coordinates(line))
     stations: Floats = length_m * (1.0 - down / down[-1])
     return stations
