@@ -21,7 +21,7 @@ from reachrank.memory import give_back
 from reachrank.progress import Progress, part, silent
 
 if TYPE_CHECKING:
-    from reachrank.context import Context, Inputs, Tables
+    from reachrank.context import Context, Inputs, Table, Tables
     from reachrank.settings import Settings
 
 STAGES = (
@@ -85,10 +85,21 @@ def rank_opened(tables: Tables, ctx: Context, *, keep_points: bool = False) -> T
 
 
 def _network(tables: Tables, ctx: Context) -> Tables:
-    """Run the network stage, or take what a stopped run has made."""
-    made, findings = made_or_kept(
-        "network", ctx, lambda own: {"edges": run_stage("network", tables, own)["edges"]}
-    )
+    """Run the network stage, or take what a stopped run has made.
+
+    Before, all of the DEM that the channels will need is read, file after file: every file is
+    opened once, and the threads never wait for each other.
+    """
+    from reachrank.channel.stage import corridor_half_width_m  # noqa: PLC0415  (not at start-up)
+
+    def make(own: Context) -> dict[str, Table]:
+        whole = own.progress
+        half_width_m = corridor_half_width_m(own.settings)
+        own.dem.load(tables["streams"].geometry, half_width_m, part(whole, 0.0, 0.7))
+        own.progress = part(whole, 0.7, 1.0)
+        return {"edges": run_stage("network", tables, own)["edges"]}
+
+    made, findings = made_or_kept("network", ctx, make)
     ctx.findings.rows.extend(findings.rows)
     return {**tables, **made}
 

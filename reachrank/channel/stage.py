@@ -16,6 +16,7 @@ from reachrank.channel.find import Found, find_channel
 from reachrank.channel.line import arc_length
 from reachrank.context import Context, Tables, with_tables
 from reachrank.network.paths import StreamPath, stream_paths
+from reachrank.settings import Settings
 
 Float = NDArray[np.float64]
 
@@ -31,6 +32,14 @@ def look_half_width_m(rules: BankRules, toe_width_m: Float | float) -> Float:
     return np.asarray(0.5 * width + np.clip(farther, rules.look_m, rules.look_most_m) + 4.0)
 
 
+def corridor_half_width_m(settings: Settings) -> float:
+    """Return how far from the drawn lines the DEM is read: they lie beside their channel.
+
+    The search goes so far, and from its far edge the look at the banks. Wider rivers ask for more.
+    """
+    return settings.channel.search_half_width_m + 2.0 * settings.sections.look_m
+
+
 def run(tables: Tables, ctx: Context) -> Tables:
     """Find every stream's channel.
 
@@ -42,9 +51,7 @@ def run(tables: Tables, ctx: Context) -> Tables:
     settings = ctx.settings.channel
     rules = bank_rules(ctx.settings.sections)
     drawn = np.array([shapely.LineString(path.xy) for path in paths], dtype=object)
-    # drawn lines lie beside the channel: the search, and from its far edge the look at the banks
-    near = settings.search_half_width_m + 2.0 * rules.look_m
-    surface = ctx.dem.surface(drawn, near)
+    surface = ctx.dem.surface(drawn, corridor_half_width_m(ctx.settings))
 
     def find(path: StreamPath, line: shapely.LineString) -> Found | None:
         half, own = settings.search_half_width_m, surface
