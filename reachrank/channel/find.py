@@ -14,6 +14,7 @@ from reachrank.channel.line import (
     arc_length,
     left_normals,
     resample,
+    same_both_ways,
     smooth_line,
     smooth_values,
     tangents,
@@ -200,6 +201,25 @@ def median_half_rows(width_m: Float, widths: float, step_m: float) -> NDArray[np
     return np.maximum(1, np.round(0.5 * widths * safe / step_m)).astype(np.int64)
 
 
+FIT_WIDTHS = 0.5
+"""From one fit of the banks to the next, in toe widths: the strip is smoothed along the channel by
+about as much, so that fits in between tell nothing new."""
+
+
+def fit_rows(count: int, width_m: Float, step_m: float, cell_m: float) -> NDArray[np.int64]:
+    """Return the points whose banks are fitted: both ends, evenly between, the same both ways."""
+    every = max(1, int(FIT_WIDTHS * whole_cells(width_m, cell_m) * cell_m / step_m + 0.5))
+    pieces = max(1, round((count - 1) / every))
+    return same_both_ways(np.arange(pieces + 1), pieces, count)
+
+
+def _at_all(values: Float, at: NDArray[np.int64], count: int) -> Float:
+    """Return values at ``count`` points that are known at some, NaN at the others."""
+    all_of_them = np.full(count, np.nan)
+    all_of_them[at] = values
+    return all_of_them
+
+
 def _centreline_step_m(width_m: Float, cell_m: float) -> float:
     """Return the step of the centreline; the width counts in whole cells, see `whole_cells`."""
     return cell_m * max(1.0, STEP_WIDTHS * whole_cells(width_m, cell_m))
@@ -227,15 +247,17 @@ def _recentred(
         At all points of the base line.
     """
     normal = left_normals(tangents(base))
+    at = fit_rows(len(base), width_m, step_m, surface.cell_m)
     left, right, _, _ = both_sides(
         surface, base, normal, width_m, step_m, settings, rules, usual_m,
-        samples_per_cell=samples_per_cell,
+        samples_per_cell=samples_per_cell, rows=at,
     )  # fmt: skip
+    left_toe, right_toe = (_at_all(side.toe_m, at, len(base)) for side in (left, right))
     window = median_half_rows(width_m, settings.median_widths, step_m)
     bed = bed_level_m(cut_bed(surface, base, normal, width_m))
     blocked = blocked_rows(bed, width_m, step_m, BLOCKED_RISE_M)
-    left_toe = np.where(blocked, np.nan, median_along(left.toe_m, window))
-    right_toe = np.where(blocked, np.nan, median_along(right.toe_m, window))
+    left_toe = np.where(blocked, np.nan, median_along(left_toe, window))
+    right_toe = np.where(blocked, np.nan, median_along(right_toe, window))
     fresh = median_along(left_toe + right_toe, 3 * window)
     width = np.where(np.isfinite(fresh), fresh, width_m)
     width = smooth_values(width, window.astype(np.float64))

@@ -34,6 +34,17 @@ def resample(xy: Float, step_m: float) -> Float:
     return np.column_stack([np.interp(at, along, xy[:, 0]), np.interp(at, along, xy[:, 1])])
 
 
+def same_both_ways(place: NDArray[np.int64], whole: int, count: int) -> NDArray[np.int64]:
+    """Return the point numbers, of ``count`` even points, nearest to the shares ``place / whole``.
+
+    In whole numbers throughout, a half rounded away from the middle: places that lie evenly about
+    the middle give the same set of points from either end of the line.
+    """
+    lower = np.minimum(place, whole - place)
+    number = (lower * (count - 1) + whole // 2) // whole
+    return np.unique(np.where(place == lower, number, count - 1 - number).astype(np.int64))
+
+
 @numba.njit(cache=True, nogil=True, error_model="numpy")
 def gaussian_along(values, sigma, pad, out):  # type: ignore[no-untyped-def]
     """Gaussian average of a padded series, each place with its own sigma in steps.

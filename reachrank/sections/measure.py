@@ -16,12 +16,11 @@ from reachrank.channel.find import (
     blocked_rows,
     both_sides,
     cut_bed,
+    fit_rows,
     median_half_rows,
-    whole_cells,
 )
 from reachrank.channel.line import left_normals, smooth_line, tangents
 from reachrank.channel.strip import median_along, usual_width_m
-from reachrank.sections.place import same_both_ways
 from reachrank.settings.channel import ChannelSettings
 from reachrank.settings.sections import SectionsSettings
 from reachrank.surface import Surface
@@ -56,18 +55,6 @@ class Measured:
     noise_m: float
     strip: Float
     offsets_m: Float
-
-
-FIT_WIDTHS = 0.5
-"""From one fit of the banks to the next, in toe widths: the strip is smoothed along the channel by
-about as much, so that fits in between tell nothing new."""
-
-
-def _fit_rows(count: int, width_m: Float, step_m: float, cell_m: float) -> NDArray[np.int64]:
-    """Return the points whose banks are fitted: both ends, evenly between, the same both ways."""
-    every = max(1, int(FIT_WIDTHS * whole_cells(width_m, cell_m) * cell_m / step_m + 0.5))
-    pieces = max(1, round((count - 1) / every))
-    return same_both_ways(np.arange(pieces + 1), pieces, count)
 
 
 def _bank_line(
@@ -129,7 +116,7 @@ def measure_channel(
     rules = bank_rules(settings)
     usual = usual_width_m(width_m, step_m)
     square = left_normals(tangents(smooth_line(xy, 0.3 * usual / step_m)))
-    at = _fit_rows(len(xy), width_m, step_m, cell)
+    at = fit_rows(len(xy), width_m, step_m, cell)
     fitted_left, fitted_right, strip, offsets = both_sides(
         surface, xy, square, width_m, step_m, channel, rules, usual, others, rows=at
     )

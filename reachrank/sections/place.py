@@ -7,6 +7,8 @@ import rtree
 import shapely
 from numpy.typing import NDArray
 
+from reachrank.channel.line import same_both_ways
+
 Float = NDArray[np.float64]
 
 
@@ -29,17 +31,6 @@ def section_points(length_m: float, count: int, spacing_m: float) -> NDArray[np.
     """
     pieces = max(1, round(length_m / spacing_m))
     return same_both_ways(2 * np.arange(pieces) + 1, 2 * pieces, count)
-
-
-def same_both_ways(place: NDArray[np.int64], whole: int, count: int) -> NDArray[np.int64]:
-    """Return the point numbers, of ``count`` even points, nearest to the shares ``place / whole``.
-
-    In whole numbers throughout, a half rounded away from the middle: places that lie evenly about
-    the middle give the same set of points from either end of the line.
-    """
-    lower = np.minimum(place, whole - place)
-    number = (lower * (count - 1) + whole // 2) // whole
-    return np.unique(np.where(place == lower, number, count - 1 - number).astype(np.int64))
 
 
 def _cross(one: Float, other: Float) -> NDArray[np.bool_]:
