@@ -29,6 +29,18 @@ TINY_RISE_WIDTHS = 0.025
 """A bank lower than a fortieth of the channel's width may be a step at the foot of the real one."""
 
 
+POOR_SHARE = 0.2
+"""A step whose fit misses the ground by more than this share of its rise is none."""
+
+
+TERRACE_MISFIT_M = 0.15
+TERRACE_MISFIT_SHARE = 0.03
+"""A fit that misses the ground by more than both, the second times its rise, may be bank, terrace
+and wall taken for one bank."""
+TERRACE_RISE_SHARE = 0.15
+"""The bank below a terrace has at least this share of the rise of all: no step at its foot."""
+
+
 @dataclass(frozen=True)
 class BankRules:
     """How a bank is looked for; lengths in metres.
@@ -167,6 +179,36 @@ def _far_enough(result, cell):  # type: ignore[no-untyped-def]
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
+def _look_nearer(  # type: ignore[no-untyped-def]
+    profile, offsets, half, end, cell, least_rise, prior_slope, prior_weight, least_slope,
+    lip_ratio, halvings, u, z, sums, inner, result,
+):  # fmt: skip
+    # where the profile is no bank with ground behind, a terrace may lie between bank and wall: look
+    # less far, and take the bank whose ground behind is twice as broad as it is high
+    reach = end
+    for _ in range(4):
+        reach *= 0.75
+        inner[TOE] = np.nan
+        inner[TOP] = np.nan
+        found = _fit_row(
+            profile, offsets, half, reach, cell, least_rise, prior_slope, prior_weight, halvings,
+            u, z, sums, inner,
+        )  # fmt: skip
+        if not found or inner[MISFIT] > 0.5 * result[MISFIT]:
+            continue
+        slope = inner[RISE] / (inner[TOP] - inner[TOE])
+        if (
+            slope >= least_slope
+            and inner[GROUND] <= lip_ratio * slope
+            and inner[RISE] >= TERRACE_RISE_SHARE * result[RISE]
+            and reach - inner[TOP] >= 2.0 * inner[RISE]
+        ):
+            for k in range(FIGURES):
+                result[k] = inner[k]
+            return
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
 def measure_rows(  # type: ignore[no-untyped-def]
     strip,
     offsets,
@@ -199,6 +241,7 @@ def measure_rows(  # type: ignore[no-untyped-def]
     z = np.empty(columns)
     sums = np.empty((SUMS, columns + 1))
     result = np.empty(FIGURES)
+    inner = np.empty(FIGURES)
     todo = np.flatnonzero(is_open)
     count = todo.size
     anchors = (count - 1) // anchor_rows + 2 if count else 0
@@ -240,6 +283,11 @@ def measure_rows(  # type: ignore[no-untyped-def]
                 )  # fmt: skip
             if not found:
                 continue
+            if result[MISFIT] > max(TERRACE_MISFIT_M, TERRACE_MISFIT_SHARE * result[RISE]):
+                _look_nearer(
+                    strip[i], offsets, half, end, cell, least_rise, prior_slope, prior_weight,
+                    least_slope, lip_ratio, halvings, u, z, sums, inner, result,
+                )  # fmt: skip
             if is_anchor:
                 knots[before, 0] = result[TOE]
                 knots[before, 1] = result[TOP]
@@ -249,10 +297,14 @@ def measure_rows(  # type: ignore[no-untyped-def]
             if slope < least_slope or not is_lip or result[RISE] > most_rise:
                 continue
             if not np.isnan(out[i, RISE]):
-                # a step was found before: the bank proper is steeper, much higher and close by
+                # a step was found before: the bank proper is much higher, close by, and steeper
+                # unless the step was no more than what was seen of a rounded bank
                 step_slope = out[i, RISE] / (out[i, TOP] - out[i, TOE])
                 is_near = result[TOE] <= out[i, TOP] + half
-                if slope < step_slope or result[RISE] < 2.0 * out[i, RISE] or not is_near:
+                poor = out[i, MISFIT] / out[i, RISE]
+                is_part = poor > POOR_SHARE and result[MISFIT] / result[RISE] < 0.5 * poor
+                is_like = slope >= step_slope or is_part
+                if not is_like or result[RISE] < 2.0 * out[i, RISE] or not is_near:
                     continue
             # a rise that is tiny for the channel may be a step in the bank: look again farther
             is_open[i] = result[RISE] < width[i] * TINY_RISE_WIDTHS

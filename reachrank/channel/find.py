@@ -21,7 +21,14 @@ from reachrank.channel.line import (
 )
 from reachrank.channel.path import low_ground_path
 from reachrank.channel.room import side_room_m
-from reachrank.channel.strip import cut_strip, median_along, row_median, smooth_along, usual_width_m
+from reachrank.channel.strip import (
+    cut_strip,
+    fill_row_low,
+    median_along,
+    row_median,
+    smooth_along,
+    usual_width_m,
+)
 from reachrank.settings.channel import ChannelSettings
 from reachrank.surface import Surface
 
@@ -106,6 +113,11 @@ RECUT_SHARE = 0.04
 """Share of the stations of a stream without a true top from which on the look is made longer."""
 
 
+LEAST_ROOM_CELLS = 3.0
+"""The line of a channel narrower than this wanders by a cell: how far one may look beside it goes
+by what remains of its bends when it is smoothed as one of this width."""
+
+
 def both_sides(
     surface: Surface, xy: Float, normal: Float, width_m: Float, step_m: float,
     settings: ChannelSettings, rules: BankRules, usual_m: Float, others: Float | None = None,
@@ -135,7 +147,7 @@ def both_sides(
     width_there = width_m[at]
     widest = float(np.nanmax(width_m)) if np.isfinite(width_m).any() else 4.0 * cell
     look = np.clip(rules.look_widths * width_there, rules.look_m, rules.look_most_m)
-    broad = smooth_line(xy, 0.5 * usual_m / step_m)
+    broad = smooth_line(xy, 0.5 * np.maximum(usual_m, LEAST_ROOM_CELLS * cell) / step_m)
     across = left_normals(tangents(broad))
     figures = [np.full((at.size, FIGURES), np.nan) for _ in range(2)]
     still_open = [np.ones(at.size, bool) for _ in range(2)]
@@ -150,7 +162,8 @@ def both_sides(
                 calm, offsets, sign, width_there, room[side][at], cell, look, rules,
                 2 + samples_per_cell, ANCHOR_ROWS, still_open[side], figures[side],
             )  # fmt: skip
-        farther = np.minimum(2.0 * look, np.maximum(2.0 * rules.look_m, 4.0 * width_there))
+        wide = np.maximum(width_there, usual_m[at])
+        farther = np.minimum(2.0 * look, np.maximum(2.0 * rules.look_m, 4.0 * wide))
         farther = np.minimum(farther, rules.look_most_m)
         if max(o.mean() for o in still_open) < RECUT_SHARE or (farther <= look).all():
             break
@@ -181,15 +194,25 @@ def bed_level_m(bed: Float) -> Float:
     return level
 
 
-def blocked_rows(bed_m: Float, width_m: Float, step_m: float, rise_m: float) -> NDArray[np.bool_]:
-    """Tell where the bed stands above the beds up- and downstream of it: road fills, culverts.
+BLOCKED_CELLS = 1.5
+"""A fill stands across the bed and so far beyond its toes, in cells."""
 
-    One width is added at each end, where the fill's slope reaches into the channel.
+
+def blocked_rows(
+    strip: Float, offsets_m: Float, width_m: Float, cell_m: float, step_m: float, rise_m: float
+) -> NDArray[np.bool_]:
+    """Tell where the ground stands above the beds up- and downstream of it: road fills, culverts.
+
+    What counts is the lowest ground across the bed and a little beyond: beside a line that lies on
+    the foot of a bank the bed is still there. One width is added at each end, where the fill's
+    slope reaches into the channel.
     """
-    half = np.full(bed_m.size, max(5, round(40.0 / step_m)), np.int64)
-    usual = median_along(bed_m, half)
+    low = np.empty(len(strip))
+    fill_row_low(strip, offsets_m, 0.5 * width_m + BLOCKED_CELLS * cell_m, low)
+    half = np.full(low.size, max(5, round(40.0 / step_m)), np.int64)
+    usual = median_along(low, half)
     with np.errstate(invalid="ignore"):
-        high = bed_m - usual > rise_m
+        high = low - usual > rise_m
     widest = float(np.nanmax(width_m[high])) if high.any() else 0.0
     spread = max(1, round(widest / step_m))
     return np.asarray(maximum_filter1d(high.astype(np.uint8), 2 * spread + 1) > 0)
@@ -248,14 +271,14 @@ def _recentred(
     """
     normal = left_normals(tangents(base))
     at = fit_rows(len(base), width_m, step_m, surface.cell_m)
-    left, right, _, _ = both_sides(
+    left, right, strip, offsets = both_sides(
         surface, base, normal, width_m, step_m, settings, rules, usual_m,
         samples_per_cell=samples_per_cell, rows=at,
     )  # fmt: skip
     left_toe, right_toe = (_at_all(side.toe_m, at, len(base)) for side in (left, right))
     window = median_half_rows(width_m, settings.median_widths, step_m)
     bed = bed_level_m(cut_bed(surface, base, normal, width_m))
-    blocked = blocked_rows(bed, width_m, step_m, BLOCKED_RISE_M)
+    blocked = blocked_rows(strip, offsets, width_m, surface.cell_m, step_m, BLOCKED_RISE_M)
     left_toe = np.where(blocked, np.nan, median_along(left_toe, window))
     right_toe = np.where(blocked, np.nan, median_along(right_toe, window))
     fresh = median_along(left_toe + right_toe, 3 * window)

@@ -239,3 +239,14 @@ def row_median(strip: Float) -> Float:
     out = np.empty(len(strip))
     fill_row_median(strip, out)
     return out
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def fill_row_low(strip, offsets, reach, out):  # type: ignore[no-untyped-def]
+    """Fill ``out`` with the lowest value of each row within ``reach`` of the line, NaN for none."""
+    for i in range(out.size):
+        low = np.nan
+        for j in range(offsets.size):
+            if abs(offsets[j]) <= reach[i]:
+                low = np.fmin(low, strip[i, j])
+        out[i] = low

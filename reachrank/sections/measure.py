@@ -130,7 +130,7 @@ def measure_channel(
     bed_points = cut_bed(surface, xy, square, width_m)
     core = bed_level_m(bed_points)
     gap = np.isnan(core)
-    crossing = blocked_rows(core, width_m, step_m, settings.crossing_rise_m)
+    crossing = blocked_rows(strip, offsets, width_m, cell, step_m, settings.crossing_rise_m)
     bed_fitted = np.full(len(xy), np.nan)
     bed_fitted[at] = np.where(np.isfinite(bed_each[at]), bed_each[at], core[at])
     bed = median_along(np.where(crossing, np.nan, bed_fitted), rows)
