@@ -166,8 +166,20 @@ def find_column(
     )
 
 
+NOTHING = frozenset({"", "nan", "null", "<null>", "none", "n/a"})
+"""What programs write into a text column for nothing, in small letters."""
+
+
 def words(column: pd.Series[Any]) -> list[str | None]:
-    """Return a column as trimmed text, None for nothing; whole numbers lose a trailing ``.0``."""
+    """Return a column as trimmed text; whole numbers lose a trailing ``.0``.
+
+    None for nothing, also where a program before us has written it out.
+
+    Examples
+    --------
+    >>> words(pd.Series(["Barn ", "<Null>", "nan", "2"]))
+    ['Barn', None, None, '2']
+    """
     texts: list[str | None] = []
     for value in column:
         if value is None or value is pd.NA or value != value:  # noqa: PLR0124  (not a number)
@@ -175,7 +187,7 @@ def words(column: pd.Series[Any]) -> list[str | None]:
             continue
         whole = isinstance(value, float) and value.is_integer()
         text = str(int(value)) if whole else str(value).strip()
-        texts.append(text or None)
+        texts.append(None if text.lower() in NOTHING else text)
     return texts
 
 
