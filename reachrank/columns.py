@@ -14,6 +14,16 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
+def repeated(text: str, count: int) -> NDArray[np.object_]:
+    """Return a column of one text, the same object in every row.
+
+    `numpy.full` would make a new one for each row, at ten times the memory.
+    """
+    column = np.empty(count, dtype=object)
+    column.fill(text)
+    return column
+
+
 def floats(table: pd.DataFrame, name: str) -> NDArray[np.float64]:
     """Return a column as float64, NaN where missing, all NaN where the table lacks it."""
     if name not in table.columns:

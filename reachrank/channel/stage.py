@@ -14,6 +14,7 @@ from reachrank.bank.measure import BankRules, bank_rules
 from reachrank.channel.apart import distance_to_line_m
 from reachrank.channel.find import Found, find_channel
 from reachrank.channel.line import arc_length
+from reachrank.columns import repeated
 from reachrank.context import Context, Tables, with_tables
 from reachrank.network.paths import StreamPath, stream_paths
 from reachrank.settings import Settings
@@ -123,7 +124,7 @@ def _point_columns(path: StreamPath, channel: Found) -> dict[str, NDArray[Any]]:
         )
         edge = np.searchsorted(np.maximum.accumulate(at), along, side="right")
     columns = (
-        np.full(along.size, path.stream_id, dtype=object),
+        repeated(path.stream_id, along.size),
         np.asarray(path.edge_ids, dtype=object)[edge],
         along[-1] - along,
         channel.xy[:, 0],

@@ -10,6 +10,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from reachrank.columns import repeated
 from reachrank.context import Context, Tables, with_tables
 from reachrank.grouped import run_medians
 from reachrank.planform.bends import Bend, blur_of, find_bends
@@ -73,7 +74,7 @@ def _bend_columns(
     ids = [f"{stream_id}-B{k:04d}" for k in range(1, len(bends) + 1)]
     return {
         "bend_id": np.array(ids, dtype=object),
-        "stream_id": np.full(len(bends), stream_id, dtype=object),
+        "stream_id": repeated(stream_id, len(bends)),
         "start_station_m": station_m[first],
         "apex_station_m": np.interp([bend.apex for bend in bends], number, station_m),
         "end_station_m": station_m[last],

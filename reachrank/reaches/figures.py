@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from reachrank.columns import floats
+from reachrank.columns import floats, repeated
 from reachrank.findings import Findings
 from reachrank.grouped import group_medians, group_quantiles, group_sums, rows_by_group
 from reachrank.reaches.counting import has_flag
@@ -55,7 +55,7 @@ def bank_figures(
         has_angle = np.isfinite(angle)
         of_side = {
             "reach_id": names,
-            "bank": np.full(len(names), side, dtype=object),
+            "bank": repeated(side, len(names)),
             "bank_height_m": group_medians(height, starts),
             "bank_height_p90_m": group_quantiles(height, starts, 0.9),
             "bank_height_se_m": bank_height_ses(

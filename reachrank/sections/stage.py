@@ -15,6 +15,7 @@ from scipy.spatial import cKDTree
 
 from reachrank.bank.measure import bank_rules
 from reachrank.channel.stage import look_half_width_m
+from reachrank.columns import repeated
 from reachrank.context import Context, Tables, with_tables
 from reachrank.findings import Severity
 from reachrank.grouped import rows_by_group
@@ -198,7 +199,7 @@ def _section_columns(
     columns: dict[str, Any] = {
         "section_id": np.array([f"{stream.stream_id}-{s:09.2f}" for s in station[at]], object),
         "reach_id": np.full(at.size, None, dtype=object),
-        "stream_id": np.full(at.size, stream.stream_id, dtype=object),
+        "stream_id": repeated(stream.stream_id, at.size),
         "station_m": station[at],
         "curvature_per_m": points["curvature_per_m"][at],
         "bed_elevation_m": measured.bed_m[at],
