@@ -1,6 +1,6 @@
 """How well channel, bends and banks are measured, on corridors whose true dimensions are known.
 
-Run it with ``python benchmarks/accuracy.py [--cell 1.0] [--noise 0.10] [--seed 1] [NAME ...]``.
+Run it with ``python benchmarks/accuracy.py [--cell 1.0] [--noise 0.10] [--seeds 5] [NAME ...]``.
 Every corridor goes through the stages network, channel, planform and sections, as a county's line
 would. Nothing here is timed.
 """
@@ -158,22 +158,27 @@ def distance_errors_m(corridor: Corridor, tables: Tables) -> list[float]:
     return errors
 
 
-def judge(names: list[str], cell_m: float, noise_m: float, seed: int) -> pd.DataFrame:
-    """Return all errors, one row per corridor in the printed table."""
+def judge(names: list[str], cell_m: float, noise_m: float, seeds: list[int]) -> pd.DataFrame:
+    """Return all errors, one row per corridor in the printed table, all seeds together."""
     rows, banks, bends, held, distances = [], [], [], [], []
     for name in names:
-        corridor = make_corridor(variant(CORRIDORS[name], cell_m=cell_m, noise_m=noise_m), seed)
-        tables = measured(corridor)
-        table = cast(pd.DataFrame, tables["sections"])
-        bank, bend = bank_errors(corridor, table), bend_errors(corridor, tables)
-        is_wide = corridor.spec.toe_width_m >= 3.0 * cell_m
-        is_hard = corridor.spec.kind in ("kinoshita", "short")
-        share = full_share(corridor, table)
-        rows.append({"corridor": name, "toe_width_m": corridor.spec.toe_width_m, "full": share})
+        of_bank, of_bend, shares = [], [], []
+        width_m = CORRIDORS[name].toe_width_m
+        is_wide = width_m >= 3.0 * cell_m
+        is_hard = CORRIDORS[name].kind in ("kinoshita", "short")
+        for seed in seeds:
+            corridor = make_corridor(variant(CORRIDORS[name], cell_m=cell_m, noise_m=noise_m), seed)
+            tables = measured(corridor)
+            table = cast(pd.DataFrame, tables["sections"])
+            of_bank.append(bank_errors(corridor, table))
+            of_bend.append(bend_errors(corridor, tables))
+            shares.append(full_share(corridor, table))
+            held.append(interval_hits(corridor, tables).assign(is_wide=is_wide))
+            distances += distance_errors_m(corridor, tables)
+        bank, bend = pd.concat(of_bank), pd.concat(of_bend)
+        rows.append({"corridor": name, "toe_width_m": width_m, "full": np.mean(shares)})
         rows[-1] |= summary(bank, bend, cell_m)
-        held.append(interval_hits(corridor, tables).assign(is_wide=is_wide))
-        distances += distance_errors_m(corridor, tables)
-        banks.append(bank.assign(corridor=name, is_wide=is_wide, full=share))
+        banks.append(bank.assign(corridor=name, is_wide=is_wide))
         bends.append(bend.assign(corridor=name, is_wide=is_wide, is_hard=is_hard))
         print(".", end="", file=sys.stderr, flush=True)
     print(file=sys.stderr)
@@ -232,10 +237,14 @@ def main() -> None:
     parser.add_argument("names", nargs="*", metavar="NAME", help="corridors; all by default")
     parser.add_argument("--cell", type=float, default=1.0, help="side of the DEM's cells, m")
     parser.add_argument("--noise", type=float, default=0.10, help="elevation noise, m")
-    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument(
+        "--seeds", type=int, default=1, help="how many grounds of each corridor, judged together"
+    )
+    parser.add_argument("--seed", type=int, default=1, help="number of the first ground")
     options = parser.parse_args()
-    table = judge(options.names or list(CORRIDORS), options.cell, options.noise, options.seed)
-    print(f"cells {options.cell} m, noise {options.noise} m, seed {options.seed}")
+    seeds = list(range(options.seed, options.seed + options.seeds))
+    table = judge(options.names or list(CORRIDORS), options.cell, options.noise, seeds)
+    print(f"cells {options.cell} m, noise {options.noise} m, seeds {seeds[0]} to {seeds[-1]}")
     print(GOALS)
     print(table.to_string(float_format="{:.3f}".format, na_rep="-"))
 

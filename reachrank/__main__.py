@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import atexit
 import os
 import sys
 import tempfile
@@ -13,6 +14,7 @@ import traceback
 import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, nullcontext, suppress
+from typing import NoReturn
 
 import click
 
@@ -108,5 +110,19 @@ def _never_fail_on_a_letter() -> None:
             stream.reconfigure(errors="replace")  # type: ignore[union-attr]
 
 
+def run() -> NoReturn:
+    """Be the program: run the command line and end the process.
+
+    What others have asked to be done at the end is done; the tables of a county are left to the
+    system, which clears them away at once. Python would take half a second to take them apart.
+    """
+    code = main()
+    atexit._run_exitfuncs()
+    for stream in (sys.stdout, sys.stderr):
+        with suppress(OSError, ValueError, AttributeError):
+            stream.flush()
+    os._exit(code)
+
+
 if __name__ == "__main__":
-    sys.exit(main())
+    run()

@@ -154,7 +154,10 @@ class PieceReader:
             if not np.isnan(value):
                 with np.errstate(over="ignore"):
                     z[z == _as(z.dtype, value)] = np.nan
-        if np.fmin.reduce(z, axis=None) < LOWEST_M or np.fmax.reduce(z, axis=None) > HIGHEST_M:
+        low, high = z.min(), z.max()  # both NaN where any cell is: these two take no time
+        if np.isnan(low):
+            low, high = np.fmin.reduce(z, axis=None), np.fmax.reduce(z, axis=None)
+        if low < LOWEST_M or high > HIGHEST_M:
             self.has_absurd = True
             z[(z > HIGHEST_M) | (z < LOWEST_M)] = np.nan
         return z
@@ -203,7 +206,7 @@ class ChunkStore:
 
     def put(self, key: ChunkKey, chunk: NDArray[np.float32]) -> None:
         """Keep a chunk; one without any elevation takes no room."""
-        is_empty = bool(np.isnan(chunk).all())
+        is_empty = bool(np.isnan(chunk[0, 0]) and np.isnan(chunk).all())
         chunk = np.ascontiguousarray(chunk)
         places: list[tuple[ChunkKey, int]] = []
         with self._lock:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+
 import numpy as np
 import shapely
 
@@ -66,6 +69,7 @@ def open_inputs(
     layer = open_layer(parse_source(inputs.streams), allow_remote=remote)
     check_stream_layer(layer)
     paths = find_rasters(inputs.dem, allow_remote=remote)
+    dem_print = _begin(lambda: fingerprint(paths), jobs)  # reads every byte, beside what follows
     files = []
     for i, path in enumerate(paths):
         files.append(describe_raster(path, allow_remote=remote))
@@ -101,7 +105,7 @@ def open_inputs(
         if raster:
             later(0.6, f"checking the {what}")
             check_beside(raster, what, crs.working, near.box, findings, allow_remote=remote)
-    facts = _facts(inputs, paths, crs, vertical, layer)
+    facts = _facts(inputs, dem_print(), crs, vertical, layer)
     facts["cell_m"] = f"{dem.cell_m:.6g}"
     progress(1.0, "read")
     return tables, Context(
@@ -176,9 +180,19 @@ def _spread(lines: np.ndarray, count: int) -> np.ndarray:
     return np.asarray(shapely.get_coordinates(points))
 
 
+def _begin(work: Callable[[], str], jobs: int) -> Callable[[], str]:
+    """Begin work in a thread of its own, if there may be several; return how to get its result."""
+    if jobs == 1:
+        return work
+    pool = ThreadPoolExecutor(1)
+    future = pool.submit(work)
+    pool.shutdown(wait=False)  # nobody waits for it where an input turns out to be wrong
+    return future.result
+
+
 def _facts(
     inputs: Inputs,
-    paths: list[str],
+    dem_print: str,
     crs: WorkingCrs,
     vertical: VerticalUnit,
     layer: VectorLayer,
@@ -191,7 +205,7 @@ def _facts(
         ),
         "working_crs": crs.working.name,
         "input.streams": f"{fingerprint([layer.path])}, layer {layer.name}",
-        "input.dem": fingerprint(paths),
+        "input.dem": dem_print,
     }
     others = {
         "roads": inputs.roads,

@@ -16,6 +16,7 @@ from reachrank.context import with_tables
 from reachrank.errors import UsageError
 from reachrank.findings import Findings
 from reachrank.pipeline import STAGES, run_by_stream, run_stage
+from reachrank.settings import Settings
 
 
 def edges():
@@ -80,7 +81,9 @@ def fakes(monkeypatch):
 def context(**more):
     dem = contextlib.nullcontext()
     dem.forget = lambda: None
-    silent = {"progress": lambda _fraction, _message: None, "dem": dem}
+    dem.loads = []
+    dem.load = lambda lines, half_width_m, _progress: dem.loads.append((len(lines), half_width_m))
+    silent = {"progress": lambda _fraction, _message: None, "dem": dem, "settings": Settings()}
     return SimpleNamespace(**{**silent, "jobs": 1, "kept": None, "findings": Findings(), **more})
 
 
@@ -133,12 +136,14 @@ def test_points_are_let_go_when_the_sections_are_cut(monkeypatch):
         pipeline, "batches_of_streams", lambda tables: batches_of_streams(tables, 9.0)
     )
     ctx = context()
-    made = pipeline.rank_opened({"edges": edges()}, ctx)
+    given = {"edges": edges(), "streams": edges()}
+    made = pipeline.rank_opened(given, ctx)
     assert len(made["sections"]) == 6
     assert list(seen) == list(STAGES[1:-1])
     assert "channel_points" in seen["sections"]
     assert "channel_points" not in seen["reaches"]
-    assert "channel_points" in pipeline.rank_opened({"edges": edges()}, ctx, keep_points=True)
+    assert "channel_points" in pipeline.rank_opened(given, ctx, keep_points=True)
+    assert ctx.dem.loads[0] == (6, 54.0)  # all streams at once, 30 m search and two looks of 12 m
 
 
 def test_an_unknown_stage_is_a_usage_error():
