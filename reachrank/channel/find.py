@@ -255,7 +255,7 @@ def whole_cells(width_m: Float, cell_m: float) -> int:
     """
     if not (width_m > 0).any():
         return 1
-    return max(1, round(float(np.nanquantile(width_m, 0.2)) / cell_m))
+    return max(1, round(float(np.quantile(width_m[np.isfinite(width_m)], 0.2)) / cell_m))
 
 
 def _recentred(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numba
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter, minimum_filter1d
+from scipy.ndimage import minimum_filter1d
 
 Float = NDArray[np.float64]
 
@@ -79,6 +79,55 @@ def cheapest_path(cost, shift_cost, most_shift):  # type: ignore[no-untyped-def]
     return path
 
 
+LEAST_KNOWN = 0.2
+"""Weight of what is known around a place, below which its average tells nothing."""
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def fill_calm(strip, along, across, out):  # type: ignore[no-untyped-def]
+    """Fill ``out`` with the strip averaged by two weights, missing values passed over.
+
+    ``along`` are the weights of neighbouring rows, ``across`` those of neighbouring columns; at an
+    edge the last value goes on. Infinite where the value is missing or little around it is known.
+    """
+    rows, columns = strip.shape
+    value = np.zeros((rows, columns))
+    weight = np.zeros((rows, columns))
+    reach = across.size // 2
+    padded = np.empty(columns + 2 * reach)
+    known = np.empty(columns + 2 * reach)
+    for i in range(rows):
+        for j in range(columns + 2 * reach):
+            z = strip[i, min(max(j - reach, 0), columns - 1)]
+            padded[j] = 0.0 if np.isnan(z) else z
+            known[j] = 0.0 if np.isnan(z) else 1.0
+        for k in range(across.size):
+            for j in range(columns):
+                value[i, j] += across[k] * padded[j + k]
+                weight[i, j] += across[k] * known[j + k]
+    reach = along.size // 2
+    total = np.empty(columns)
+    share = np.empty(columns)
+    for i in range(rows):
+        total[:] = 0.0
+        share[:] = 0.0
+        for k in range(along.size):
+            r = min(max(i + k - reach, 0), rows - 1)
+            for j in range(columns):
+                total[j] += along[k] * value[r, j]
+                share[j] += along[k] * weight[r, j]
+        for j in range(columns):
+            is_known = not np.isnan(strip[i, j]) and share[j] > LEAST_KNOWN
+            out[i, j] = total[j] / share[j] if is_known else np.inf
+
+
+def gaussian_weights(sigma: float) -> Float:
+    """Return Gaussian weights out to four standard deviations, their sum one."""
+    reach = int(4.0 * sigma + 0.5)
+    weights = np.exp(-0.5 * (np.arange(-reach, reach + 1) / sigma) ** 2)
+    return np.asarray(weights / weights.sum())
+
+
 def low_ground_path(
     strip: Float,
     offsets_m: Float,
@@ -104,12 +153,8 @@ def low_ground_path(
     home_cost
         Cost in metres at the edge of the strip for being there.
     """
-    good = np.isfinite(strip)
-    calm = np.where(good, strip, 0.0)
-    weight = gaussian_filter(good.astype(np.float64), (1.0, 0.7), mode="nearest")
-    calm = gaussian_filter(calm, (1.0, 0.7), mode="nearest")
-    with np.errstate(invalid="ignore", divide="ignore"):
-        calm = np.where(good & (weight > 0.2), calm / weight, np.inf)
+    calm = np.empty_like(strip)
+    fill_calm(strip, gaussian_weights(1.0), gaussian_weights(0.7), calm)
     low = calm.min(axis=1)
     # the low may not jump: on a road fill it is the low on both sides of the fill that counts
     span = max(3, round(12.0 / step_m) | 1)

@@ -95,14 +95,24 @@ def with_schema_types(table: Table) -> Table:
             if values.dtype != np.float64:
                 new[name] = values.to_numpy("float64", na_value=np.nan)
         elif kind in ("str", "bytes"):
-            plain = values.astype("object")
-            is_null = plain.isna()
-            new[name] = plain.mask(is_null, None) if is_null.any() else plain
+            new[name] = _with_none(values)
         elif kind == "bool" and not values.isna().any():
             new[name] = values.astype("bool")
         else:
             new[name] = values.astype(DTYPES[kind])
     return new
+
+
+def _with_none(values: pd.Series) -> pd.Series:
+    """Return text as objects, None for every missing one."""
+    plain = values.astype("object", copy=False)
+    given = plain.to_numpy()
+    missing = pd.isna(given)
+    if all(one is None for one in given[missing]):
+        return plain
+    own = given.copy()
+    own[missing] = None
+    return pd.Series(own, index=plain.index, dtype="object")
 
 
 def _attribute_names(table: Table) -> list[str]:
