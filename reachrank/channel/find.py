@@ -80,8 +80,9 @@ def _search(
     left, right = np.maximum(left, 4.0 * cell), np.maximum(right, 4.0 * cell)
     offsets = _offsets(half_m, cell)
     strip = cut_strip(surface, line, normal, offsets, left, right)
+    is_ours = (offsets <= left[:, None]) & (-offsets <= right[:, None])
     path = low_ground_path(
-        strip, offsets, step,
+        strip, offsets, step, is_ours=is_ours,
         cap_m=settings.height_cap_m, shift_cost=0.02 * step / (2 * cell), home_cost=home_cost,
     )  # fmt: skip
     offset = smooth_values(offsets[path], 1.5 * cell / step)

@@ -136,11 +136,14 @@ def low_ground_path(
     cap_m: float,
     shift_cost: float,
     home_cost: float,
+    is_ours: NDArray[np.bool_] | None = None,
 ) -> NDArray[np.int64]:
     """Return the column of the lowest continuous way down a strip.
 
     The cost of a place is its height above the low of its neighbourhood along the strip, capped,
     so that a road fill costs no more than a bank; a little is added for lying far from the middle.
+    In a gap of the data the heights before and after it go on, so that the way does not lead
+    around the gap over the banks.
 
     Parameters
     ----------
@@ -152,6 +155,9 @@ def low_ground_path(
         Cost in metres of one column sideways per station.
     home_cost
         Cost in metres at the edge of the strip for being there.
+    is_ours
+        Which places may be gone through where they have no elevation, shape of the strip; by
+        default none.
     """
     calm = np.empty_like(strip)
     fill_calm(strip, gaussian_weights(1.0), gaussian_weights(0.7), calm)
@@ -162,5 +168,18 @@ def low_ground_path(
     low = np.where(np.isfinite(low), np.maximum(near, low - cap_m), near)
     with np.errstate(invalid="ignore"):
         height = np.where(np.isfinite(calm), np.minimum(calm - low[:, None], cap_m), np.inf)
+    if is_ours is not None:
+        _go_on_in_gaps(height, is_ours)
     home = home_cost * (offsets_m / np.abs(offsets_m).max()) ** 2
     return np.asarray(cheapest_path(height + home[None, :], shift_cost, 3))
+
+
+def _go_on_in_gaps(height: Float, is_ours: NDArray[np.bool_]) -> None:
+    """Fill unknown heights of our own ground, column by column, between the rows that are known."""
+    is_gap = np.isinf(height) & is_ours
+    rows = np.arange(len(height))
+    for column in np.flatnonzero(is_gap.any(axis=0)):
+        known = np.isfinite(height[:, column])
+        if known.any():
+            gap = is_gap[:, column]
+            height[gap, column] = np.interp(rows[gap], rows[known], height[known, column])

@@ -1,4 +1,4 @@
-"""Cross-sections of shapes that real streams have, cut into a DEM: what counts as bank there."""
+"""Valleys of shapes that real streams have, cut into a DEM: where their channel and banks are."""
 
 from __future__ import annotations
 
@@ -15,10 +15,18 @@ LENGTH_M = 320.0
 HALF_M = 110.0
 
 
-def dem(knots: list[tuple[float, float]], cell_m: float, noise_m: float, *, fill: bool = False):
+def dem(
+    knots: list[tuple[float, float]],
+    cell_m: float,
+    noise_m: float,
+    *,
+    fill: bool = False,
+    hole_m: float = 0.0,
+) -> Surface:
     """Return a valley of one cross-section, offsets positive to the left of a stream to the east.
 
-    Cells hold the mean of the ground under them; ``fill`` puts a road fill across.
+    Cells hold the mean of the ground under them. ``fill`` puts a road fill across half way,
+    ``hole_m`` a round hole in the data with that radius, its middle on the left bank.
     """
     rng = np.random.default_rng(5)
     parts = 8
@@ -31,6 +39,9 @@ def dem(knots: list[tuple[float, float]], cell_m: float, noise_m: float, *, fill
         x = (np.arange(columns) + 0.5) * cell_m
         z = np.maximum(z, 3.0 - np.maximum(0.0, abs(x - 160.0) - 6.0))
     z += rng.normal(0.0, noise_m, z.shape)
+    if hole_m:
+        x, across = np.meshgrid((np.arange(columns) + 0.5) * cell_m, y[parts // 2 :: parts])
+        z[np.hypot(x - 160.0, across - 4.0) < hole_m] = np.nan
     inverse = np.array([1 / cell_m, 0.0, 0.0, 0.0, -1 / cell_m, HALF_M / cell_m])
     return Surface.from_array(z, inverse, cell_m)
 
@@ -110,3 +121,13 @@ def test_sections_on_a_road_fill_are_crossings():
     there = abs(xy[:, 0] - 160.0)
     assert filled.is_crossing[there < 5.0].all()
     assert not filled.is_crossing[there > 40.0].any()
+
+
+@pytest.mark.parametrize("hole_m", [8.0, 12.0, 20.0])
+def test_the_channel_does_not_go_around_a_hole_in_the_data(hole_m):
+    knots = [(-110.0, 2.4), (-5.0, 2.0), (-2.0, 0.0), (2.0, 0.0), (5.0, 2.0), (110.0, 2.4)]
+    banks, xy = measured(dem(knots, 1.0, 0.05, hole_m=hole_m), line_off_m=3.0)
+    there = abs(xy[:, 0] - 160.0)
+    assert abs(xy[:, 1]).max() < 1.0
+    assert banks.is_gap[there < hole_m - 6.0].all()
+    assert not banks.is_gap[there > hole_m + 3.0].any()
