@@ -166,8 +166,8 @@ def find_column(
     )
 
 
-NOTHING = frozenset({"", "nan", "null", "<null>", "none", "n/a"})
-"""What programs write into a text column for nothing, in small letters."""
+NOTHING = frozenset({"", "nan", "inf", "-inf", "null", "<null>", "none", "n/a"})
+"""What programs write into a text column for nothing or no number, in small letters."""
 
 
 def words(column: pd.Series[Any]) -> list[str | None]:
