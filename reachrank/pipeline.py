@@ -77,9 +77,10 @@ def rank_opened(tables: Tables, ctx: Context, *, keep_points: bool = False) -> T
                 tables = run_stage(names[0], tables, ctx)
             if names == ("sections",):
                 ctx.dem.forget()
-                give_back()
                 if not keep_points:
                     del tables["channel_points"]
+            if names in (("sections",), ("hazard",)):  # much was needed for a while
+                give_back()
     ctx.progress = whole
     return tables
 

@@ -142,6 +142,8 @@ def fit_sums(  # type: ignore[no-untyped-def]
                 p = centre_p + j * span
                 if p - t < least_run or p > last_top:
                     continue
+                if i == 0 and j == 0 and np.isfinite(best):
+                    continue  # known
                 b = min(max(int((p - first) / du) + 1, a), n)
                 value, rise, ground = _solve(sums, n, a, b, t, p, prior_slope, prior_weight)
                 if value < best and rise >= least_rise and rise > 1.5 * ground * (p - t):
