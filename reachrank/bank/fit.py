@@ -133,6 +133,7 @@ def fit_sums(  # type: ignore[no-untyped-def]
     for _ in range(halvings):
         centre_t = best_t
         centre_p = best_p
+        is_tried = np.isfinite(best)  # the pair that a fit is started from is not
         for i in range(-1, 2):
             t = centre_t + i * span
             if t < first + 0.5 * du or t > last_toe:
@@ -142,8 +143,8 @@ def fit_sums(  # type: ignore[no-untyped-def]
                 p = centre_p + j * span
                 if p - t < least_run or p > last_top:
                     continue
-                if i == 0 and j == 0 and np.isfinite(best):
-                    continue  # known
+                if i == 0 and j == 0 and is_tried:
+                    continue
                 b = min(max(int((p - first) / du) + 1, a), n)
                 value, rise, ground = _solve(sums, n, a, b, t, p, prior_slope, prior_weight)
                 if value < best and rise >= least_rise and rise > 1.5 * ground * (p - t):

@@ -105,7 +105,7 @@ def with_schema_types(table: Table) -> Table:
 
 def _with_none(values: pd.Series) -> pd.Series:
     """Return text as objects, None for every missing one."""
-    plain = values.astype("object", copy=False)
+    plain = values.astype("object")
     given = plain.to_numpy()
     missing = pd.isna(given)
     if all(one is None for one in given[missing]):
