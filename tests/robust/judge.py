@@ -96,7 +96,7 @@ def wrong_numbers(path: Path) -> list[str]:
                 if not np.isfinite(values).all():
                     found.append(f"{name}.{column.name} is not finite")
         if "rank" in table and "priority_score" in table:
-            score = table["priority_score"].to_numpy("float64", na_value=math.nan)
+            score = table["priority_score"].to_numpy("float64", na_value=math.nan).round(6)
             rank = table["rank"].to_numpy("float64", na_value=math.nan)
             order = pd.Series(-score).rank(method="min").to_numpy()
             if not np.array_equal(order, rank, equal_nan=True):
