@@ -237,13 +237,6 @@ def fit_rows(count: int, width_m: Float, step_m: float, cell_m: float) -> NDArra
     return same_both_ways(np.arange(pieces + 1), pieces, count)
 
 
-def _at_all(values: Float, at: NDArray[np.int64], count: int) -> Float:
-    """Return values at ``count`` points that are known at some, NaN at the others."""
-    all_of_them = np.full(count, np.nan)
-    all_of_them[at] = values
-    return all_of_them
-
-
 def _centreline_step_m(width_m: Float, cell_m: float) -> float:
     """Return the step of the centreline; the width counts in whole cells, see `whole_cells`."""
     return cell_m * max(1.0, STEP_WIDTHS * whole_cells(width_m, cell_m))
@@ -276,12 +269,12 @@ def _recentred(
         surface, base, normal, width_m, step_m, settings, rules, usual_m,
         samples_per_cell=samples_per_cell, rows=at,
     )  # fmt: skip
-    left_toe, right_toe = (_at_all(side.toe_m, at, len(base)) for side in (left, right))
+    left, right = left.spread(at, len(base)), right.spread(at, len(base))
     window = median_half_rows(width_m, settings.median_widths, step_m)
     bed = bed_level_m(cut_bed(surface, base, normal, width_m))
     blocked = blocked_rows(strip, offsets, width_m, surface.cell_m, step_m, BLOCKED_RISE_M)
-    left_toe = np.where(blocked, np.nan, median_along(left_toe, window))
-    right_toe = np.where(blocked, np.nan, median_along(right_toe, window))
+    left_toe = np.where(blocked, np.nan, median_along(left.toe_m, window))
+    right_toe = np.where(blocked, np.nan, median_along(right.toe_m, window))
     fresh = median_along(left_toe + right_toe, 3 * window)
     width = np.where(np.isfinite(fresh), fresh, width_m)
     width = smooth_values(width, window.astype(np.float64))
