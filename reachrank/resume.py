@@ -17,7 +17,7 @@ from reachrank.errors import InputError
 from reachrank.findings import Findings
 from reachrank.read.crs import WorkingCrs, axis_unit_m, horizontal_part, metric_twin
 from reachrank.read.dem import Dem
-from reachrank.read.rasters import describe_raster, find_rasters
+from reachrank.read.rasters import describe_rasters, find_rasters
 from reachrank.read.tables import read_tables
 from reachrank.read.vertical import elevation_unit
 from reachrank.settings import Settings
@@ -132,7 +132,7 @@ def open_dem(inputs: Inputs, working: CRS, jobs: int) -> Dem:
     """Open the DEM of a run that is over, or goes on, in the working CRS that it had chosen."""
     remote = inputs.allow_remote
     paths = find_rasters(inputs.dem, allow_remote=remote)
-    files = [describe_raster(path, allow_remote=remote) for path in paths]
+    files = describe_rasters(paths, allow_remote=remote)
     source = horizontal_part(files[0].crs)
     as_it_is = source.is_projected and metric_twin(source).equals(working, ignore_axis_order=True)
     crs = (

@@ -123,10 +123,10 @@ class PieceReader:
         more = {} if shape is None else {"out_shape": shape, "resampling": Resampling.average}
         masked = self._piece.has_mask and self._warped is None
         raw = source.read(1, window=window, masked=masked, **more)
-        nothing = np.ma.getmaskarray(raw) if masked else np.zeros(raw.shape, np.bool_)
-        raw = np.ma.getdata(raw)
         if raw.dtype == np.float32 and not masked and self._is_plain:
             return self._plain(raw)
+        nothing = np.ma.getmaskarray(raw) if masked else np.zeros(raw.shape, np.bool_)
+        raw = np.ma.getdata(raw)
         nodata = (_OUTSIDE,) if self._warped is not None else self._piece.nodata
         for value in nodata:
             if not np.isnan(value):

@@ -26,7 +26,7 @@ from reachrank.read.crs import (
 from reachrank.read.dem import Dem
 from reachrank.read.fingerprint import fingerprint
 from reachrank.read.mosaic import check_alike
-from reachrank.read.rasters import RasterFile, describe_raster, find_rasters
+from reachrank.read.rasters import RasterFile, describe_rasters, find_rasters
 from reachrank.read.source import parse_source
 from reachrank.read.streams import check_stream_layer, read_streams
 from reachrank.read.vector import VectorLayer, open_layer
@@ -70,10 +70,9 @@ def open_inputs(
     check_stream_layer(layer)
     paths = find_rasters(inputs.dem, allow_remote=remote)
     dem_print = _begin(lambda: fingerprint(paths), jobs)  # reads every byte, beside what follows
-    files = []
-    for i, path in enumerate(paths):
-        files.append(describe_raster(path, allow_remote=remote))
-        progress(0.3 * (i + 1) / len(paths), "opening the DEM")
+    files = describe_rasters(
+        paths, allow_remote=remote, jobs=jobs, progress=part(progress, 0.0, 0.3)
+    )
     check_alike(files)
     crs = choose(files[0].crs, _data_box(files, layer))
     vertical = elevation_unit(files, crs, inputs.dem_units, findings)

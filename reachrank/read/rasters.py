@@ -5,8 +5,10 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +21,7 @@ from rasterio.io import DatasetReader
 from rasterio.windows import Window
 
 from reachrank.errors import InputError
+from reachrank.progress import Progress, silent
 from reachrank.read import ascii_grid
 from reachrank.read.gdal import quiet, reading
 from reachrank.read.trust import check_database, check_path, is_address, is_xml
@@ -119,6 +122,22 @@ def open_raster(path: str, *, allow_remote: bool = False) -> Iterator[Any]:
         yield raster
 
 
+def describe_rasters(
+    paths: Sequence[str],
+    *,
+    allow_remote: bool = False,
+    jobs: int = 1,
+    progress: Progress = silent,
+) -> list[RasterFile]:
+    """Describe raster files, several at a time; the first bad one raises as `describe_raster`."""
+    files = []
+    with quiet(), ThreadPoolExecutor(jobs) as pool:
+        for file in pool.map(partial(_describe, allow_remote=allow_remote), paths):
+            files.append(file)
+            progress(len(files) / len(paths), "opening the DEM")
+    return files
+
+
 def describe_raster(path: str, *, allow_remote: bool = False) -> RasterFile:
     """Describe a raster file.
 
@@ -128,6 +147,11 @@ def describe_raster(path: str, *, allow_remote: bool = False) -> RasterFile:
         For a file that is not there, not trusted, not a raster, without a CRS or a place, or
         without a band of real numbers.
     """
+    with quiet():
+        return _describe(path, allow_remote=allow_remote)
+
+
+def _describe(path: str, *, allow_remote: bool) -> RasterFile:
     check_path(path, allow_remote=allow_remote)
     if not is_address(path):
         if is_xml(path):
@@ -136,7 +160,6 @@ def describe_raster(path: str, *, allow_remote: bool = False) -> RasterFile:
         check_companions(path, allow_remote=allow_remote)
     try:
         with (
-            quiet(),
             reading(path, allow_remote=allow_remote),
             open_raster(path, allow_remote=allow_remote) as raster,
         ):

@@ -13,7 +13,7 @@ from reachrank.findings import Findings
 from reachrank.progress import Progress, part, silent
 from reachrank.read.crs import Box, choose, degrees_box
 from reachrank.read.dem import Dem
-from reachrank.read.rasters import RasterFile, describe_raster, find_rasters
+from reachrank.read.rasters import RasterFile, describe_rasters, find_rasters
 from reachrank.read.vertical import elevation_unit
 from reachrank.trace.grid import trace_grid
 
@@ -80,7 +80,7 @@ def trace(
         )
     findings = findings if findings is not None else Findings()
     paths = find_rasters(dem, allow_remote=allow_remote)
-    files = [describe_raster(path, allow_remote=allow_remote) for path in paths]
+    files = describe_rasters(paths, allow_remote=allow_remote)
     working = choose(files[0].crs, degrees_box(files[0].crs, _box(files)))
     vertical = elevation_unit(files, working, dem_units, findings)
     with Dem(files, working, vertical, findings, allow_remote=allow_remote) as opened:
