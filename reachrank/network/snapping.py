@@ -240,10 +240,7 @@ def without_near_copies(lines: Sequence[Line], tolerance_m: float) -> tuple[list
     for same in by_ends.values():
         chosen: list[Line] = []
         for line in sorted(same, key=lambda one: (length(one.xy), one.xy.tobytes())):
-            shape = shapely.linestrings(line.xy)
-            if any(
-                _is_beside(shape, shapely.linestrings(other.xy), tolerance_m) for other in chosen
-            ):
+            if any(_is_beside(line.xy, other.xy, tolerance_m) for other in chosen):
                 copies.append(line)
             else:
                 chosen.append(line)
@@ -251,5 +248,21 @@ def without_near_copies(lines: Sequence[Line], tolerance_m: float) -> tuple[list
     return in_order(kept), copies
 
 
-def _is_beside(one: object, other: object, tolerance_m: float) -> bool:
-    return float(shapely.hausdorff_distance(one, other, densify=0.1)) <= tolerance_m
+_PIECES = 10
+"""A long segment is looked at in so many places."""
+
+
+def _is_beside(one: XY, other: XY, tolerance_m: float) -> bool:
+    """Tell whether every place of each line lies within the tolerance of the other one."""
+    return all(_lies_along(*pair, tolerance_m) for pair in ((one, other), (other, one)))
+
+
+def _lies_along(xy: XY, other: XY, tolerance_m: float) -> bool:
+    way = np.diff(xy, axis=0)
+    pieces = np.ceil(np.hypot(*way.T) / tolerance_m).clip(1, _PIECES).astype(np.intp)
+    segment = np.repeat(np.arange(len(way)), pieces)
+    share = (np.arange(len(segment)) - (np.cumsum(pieces) - pieces)[segment]) / pieces[segment]
+    places = np.vstack([xy[segment] + share[:, None] * way[segment], xy[-1:]])
+    line = shapely.linestrings(other)
+    shapely.prepare(line)
+    return bool(shapely.dwithin(line, shapely.points(places), tolerance_m).all())
