@@ -40,7 +40,7 @@ def test_a_copy_is_what_lies_within_the_hausdorff_distance(seed, away_m):
 def test_long_lines_are_compared_in_their_length_and_not_its_square():
     # the square would be 10^11 distances
     one = walk(4, 100_000)
-    other = one + [0.0, 0.5]
+    other = one + np.array([0.0, 0.5])
     other[[0, -1]] = one[[0, -1]]
     kept, copies = without_near_copies([line_of(one), line_of(other)], TOLERANCE_M)
     assert len(kept) == len(copies) == 1
