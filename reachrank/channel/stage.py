@@ -10,8 +10,8 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from reachrank.apart import distance_to_line_m
 from reachrank.bank.measure import BankRules, bank_rules
-from reachrank.channel.apart import distance_to_line_m
 from reachrank.channel.find import Found, find_channel
 from reachrank.channel.line import arc_length
 from reachrank.columns import repeated

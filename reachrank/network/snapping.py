@@ -13,6 +13,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
+from reachrank.apart import distance_to_line_m
 from reachrank.network.lines import XY, Line, canonical, cut, in_order, length, without_repeats
 from reachrank.network.noding import ends
 
@@ -263,6 +264,4 @@ def _lies_along(xy: XY, other: XY, tolerance_m: float) -> bool:
     segment = np.repeat(np.arange(len(way)), pieces)
     share = (np.arange(len(segment)) - (np.cumsum(pieces) - pieces)[segment]) / pieces[segment]
     places = np.vstack([xy[segment] + share[:, None] * way[segment], xy[-1:]])
-    line = shapely.linestrings(other)
-    shapely.prepare(line)
-    return bool(shapely.dwithin(line, shapely.points(places), tolerance_m).all())
+    return bool((distance_to_line_m(places, other) <= tolerance_m).all())
