@@ -35,6 +35,7 @@ from county.files import CountyFiles, county
 from county.process import Took, run
 from rasterio.merge import merge
 
+from reachrank.channel.stage import corridor_half_width_m
 from reachrank.settings import Settings
 
 HERE = Path(__file__).parent
@@ -51,12 +52,6 @@ COLUMNS = (
 )  # fmt: skip
 """Titles and widths. Mcells are the DEM cells of the blocks within the corridor; own is memory
 without pages of mapped files."""
-
-
-def corridor_half_width_m() -> float:
-    """Return how far from the drawn lines the DEM is looked at in any case (default settings)."""
-    settings = Settings()
-    return settings.channel.search_half_width_m + 2.0 * settings.sections.look_m
 
 
 def rank_command(files: CountyFiles, out: Path, options: argparse.Namespace) -> list[str]:
@@ -170,7 +165,7 @@ def main() -> None:
     parser.add_argument("--folder", type=Path, default=Path(tempfile.gettempdir()) / "county_speed")
     options = parser.parse_args()
     options.folder.mkdir(parents=True, exist_ok=True)
-    half_width_m = corridor_half_width_m()
+    half_width_m = corridor_half_width_m(Settings())
 
     busy = os.getloadavg()[0] if hasattr(os, "getloadavg") else 0.0
     print(
