@@ -136,7 +136,7 @@ def low_ground_path(
     cap_m: float,
     shift_cost: float,
     home_cost: float,
-    is_ours: NDArray[np.bool_] | None = None,
+    is_ours: NDArray[np.bool_],
 ) -> NDArray[np.int64]:
     """Return the column of the lowest continuous way down a strip.
 
@@ -156,8 +156,7 @@ def low_ground_path(
     home_cost
         Cost in metres at the edge of the strip for being there.
     is_ours
-        Which places may be gone through where they have no elevation, shape of the strip; by
-        default none.
+        Which places may be gone through where they have no elevation, shape of the strip.
     """
     calm = np.empty_like(strip)
     fill_calm(strip, gaussian_weights(1.0), gaussian_weights(0.7), calm)
@@ -168,8 +167,7 @@ def low_ground_path(
     low = np.where(np.isfinite(low), np.maximum(near, low - cap_m), near)
     with np.errstate(invalid="ignore"):
         height = np.where(np.isfinite(calm), np.minimum(calm - low[:, None], cap_m), np.inf)
-    if is_ours is not None:
-        _go_on_in_gaps(height, is_ours)
+    _go_on_in_gaps(height, is_ours)
     home = home_cost * (offsets_m / np.abs(offsets_m).max()) ** 2
     return np.asarray(cheapest_path(height + home[None, :], shift_cost, 3))
 
