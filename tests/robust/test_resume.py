@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import signal
-import subprocess
 import sys
 import zipfile
 
@@ -12,6 +10,7 @@ import pandas as pd
 import pyogrio
 import pytest
 from robust.judge import differences, run
+from robust.stopping import held_at, stop
 
 from reachrank import kept_work
 from reachrank.context import Inputs
@@ -19,16 +18,6 @@ from reachrank.findings import Findings
 from reachrank.pipeline import open_inputs, rank_opened
 from reachrank.schema import PUBLIC_LAYERS
 from reachrank.settings import Settings
-
-STOP_LATE = """
-import sys
-from reachrank import batches, kept_work
-from reachrank.__main__ import main
-kept_work.KEEP_FROM_KM, batches.BATCH_KM = 0.0, 0.1
-batches.batches_of_streams.__defaults__ = (0.1,)
-sys.exit(main(sys.argv[1:]))
-"""
-"""The program, keeping the work of small inputs too, in small batches."""
 
 
 @pytest.fixture
@@ -41,18 +30,7 @@ def eager(monkeypatch):
 
 def stop_at(sound, out, message):
     """Stop a run by Ctrl-C when it says a message; return what it said last."""
-    argv = [word if word != "none" else "jsonl" for word in sound.argv(out)]
-    process = subprocess.Popen(
-        [sys.executable, "-c", STOP_LATE, *argv],
-        stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
-    )  # fmt: skip
-    for line in process.stderr:
-        if f'"message": "{message}' in line:
-            break
-    process.send_signal(signal.SIGINT)
-    said = process.communicate(timeout=60)[1]
-    assert process.returncode == 130
-    return said.strip().splitlines()[-1]
+    return stop(held_at(message, sound.argv(out), keep=True))
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
