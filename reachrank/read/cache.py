@@ -59,7 +59,8 @@ class BlockCache:
             [(p.row, p.row + p.rows, p.column, p.column + p.columns) for p in self.pieces],
             np.int64,
         ).reshape(-1, 4)
-        self._planned: set[tuple[int, int]] = set()
+        self._planned = np.empty(0, np.int64)
+        """Tiles to keep, one sorted number each, see `_tile_number`."""
         self.absurd: set[int] = set()
         """Numbers of the pieces in which elevations were met that cannot be."""
         self._jobs = max(1, jobs)
@@ -70,7 +71,7 @@ class BlockCache:
 
     def plan(self, rows: NDArray[np.int64], columns: NDArray[np.int64]) -> None:
         """Keep what is read of these tiles, also where a later request asks for them."""
-        self._planned.update(zip(rows.tolist(), columns.tolist(), strict=True))
+        self._planned = np.union1d(self._planned, _tile_number(rows, columns))
 
     def chunks_of(self, rows: NDArray[np.int64], columns: NDArray[np.int64]) -> list[ChunkKey]:
         """Return the chunks under tiles, file by file, in the order of the file."""
@@ -123,10 +124,11 @@ class BlockCache:
     def _is_planned(self, key: ChunkKey) -> bool:
         row, column = self.place(key)
         height, width = self._layouts[key[0]].chunk
-        return any(
-            (r, c) in self._planned
-            for r in range(row // TILE, (row + height - 1) // TILE + 1)
-            for c in range(column // TILE, (column + width - 1) // TILE + 1)
+        rows = np.arange(row // TILE, (row + height - 1) // TILE + 1)
+        first, last = column // TILE, (column + width - 1) // TILE
+        before = np.searchsorted(self._planned, _tile_number(rows, first), "left")
+        return bool(
+            (np.searchsorted(self._planned, _tile_number(rows, last), "right") > before).any()
         )
 
     def require(
@@ -246,6 +248,11 @@ class BlockCache:
                 source_layer="dem",
                 source_id="" if path.startswith("<") else path,
             )
+
+
+def _tile_number(rows: NDArray[np.int64], columns: NDArray[np.int64] | int) -> NDArray[np.int64]:
+    """Return one number for each tile, growing by row and then by column."""
+    return np.asarray(rows * (1 << 32) + columns, np.int64)
 
 
 def _parts(units: list[Unit], total: int, jobs: int) -> Iterable[list[Unit]]:
