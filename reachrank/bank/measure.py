@@ -8,6 +8,7 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
+from reachrank.bank.averaged import WORK_SHAPE, fit_averaged
 from reachrank.bank.fit import (
     FIGURES,
     GROUND,
@@ -99,8 +100,8 @@ class Side:
     """One bank at each station, shape (n,) each, NaN where none was found.
 
     ``bed_m`` elevation of the level part; ``rise_m`` top minus bed; ``toe_m`` and ``top_m`` offsets
-    from the line; ``run_m`` horizontal length of the face as fitted; ``ground_slope`` of the ground
-    behind; ``misfit_m`` root mean square misfit of the profile.
+    from the line; ``run_m`` horizontal length of the face; ``ground_slope`` of the ground behind;
+    ``misfit_m`` root mean square misfit of the profile.
     """
 
     bed_m: Float
@@ -121,18 +122,11 @@ class Side:
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
-def _fit_row(  # type: ignore[no-untyped-def]
-    profile, offsets, half, end, cell, least_rise, prior_slope, prior_weight, halvings,
-    u, z, sums, result,
-):  # fmt: skip
-    # the bank of one profile; ``result`` holds knots to start from, or NaN to try them all
+def _gathered(profile, offsets, half, end, cell, u, z):  # type: ignore[no-untyped-def]
+    # the samples of one side from the inner bed to ``end`` or to the first gap; how many
     step = offsets[1] - offsets[0]
     inner = max(-(half - cell), half - max(4.0 * cell, 1.4 * half))
     inner = min(inner, half - 1.5 * cell)
-    turn = 0
-    if not np.isnan(result[TOP]):
-        turn = 1
-        end = min(end, _far_enough(result, cell))
     count = 0
     for m in range(max(0, int((inner - offsets[0]) / step) - 1), offsets.size):
         o = offsets[m]
@@ -149,6 +143,21 @@ def _fit_row(  # type: ignore[no-untyped-def]
         u[count] = o
         z[count] = value
         count += 1
+    return count
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def _fit_row(  # type: ignore[no-untyped-def]
+    profile, offsets, half, end, cell, least_rise, prior_slope, prior_weight, halvings,
+    u, z, sums, result,
+):  # fmt: skip
+    # the bank of one profile; ``result`` holds knots to start from, or NaN to try them all
+    step = offsets[1] - offsets[0]
+    turn = 0
+    if not np.isnan(result[TOP]):
+        turn = 1
+        end = min(end, _far_enough(result, cell))
+    count = _gathered(profile, offsets, half, end, cell, u, z)
     if count < 6 or u[0] > half:
         return False
     prefix_sums(u, z, count, sums)
@@ -184,7 +193,8 @@ def _look_nearer(  # type: ignore[no-untyped-def]
     lip_ratio, halvings, u, z, sums, inner, result,
 ):  # fmt: skip
     # where the profile is no bank with ground behind, a terrace may lie between bank and wall: look
-    # less far, and take the bank whose ground behind is twice as broad as it is high
+    # less far, and take the bank whose ground behind is twice as broad as it is high; how far the
+    # look went that counts
     reach = end
     for _ in range(4):
         reach *= 0.75
@@ -205,7 +215,8 @@ def _look_nearer(  # type: ignore[no-untyped-def]
         ):
             for k in range(FIGURES):
                 result[k] = inner[k]
-            return
+            return reach
+    return end
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
@@ -226,6 +237,7 @@ def measure_rows(  # type: ignore[no-untyped-def]
     anchor_rows,
     is_open,
     out,
+    banks,
 ):
     """Fit one side at every row that is still open.
 
@@ -235,6 +247,8 @@ def measure_rows(  # type: ignore[no-untyped-def]
 
     ``out`` is (rows, 6) as in `fit_bank`, NaN before the first look. A row with a true top is
     filled and closed, one with a tiny step filled and left open, the others keep NaN and stay open.
+    ``banks``, of the same shape or without rows, is filled with the banks whose averages over cells
+    the profiles are, see `fit_averaged`.
     """
     columns = offsets.size
     u = np.empty(columns)
@@ -242,6 +256,7 @@ def measure_rows(  # type: ignore[no-untyped-def]
     sums = np.empty((SUMS, columns + 1))
     result = np.empty(FIGURES)
     inner = np.empty(FIGURES)
+    work = np.empty(WORK_SHAPE)
     todo = np.flatnonzero(is_open)
     count = todo.size
     anchors = (count - 1) // anchor_rows + 2 if count else 0
@@ -284,7 +299,7 @@ def measure_rows(  # type: ignore[no-untyped-def]
             if not found:
                 continue
             if result[MISFIT] > max(TERRACE_MISFIT_M, TERRACE_MISFIT_SHARE * result[RISE]):
-                _look_nearer(
+                end = _look_nearer(
                     strip[i], offsets, half, end, cell, least_rise, prior_slope, prior_weight,
                     least_slope, lip_ratio, halvings, u, z, sums, inner, result,
                 )  # fmt: skip
@@ -310,12 +325,18 @@ def measure_rows(  # type: ignore[no-untyped-def]
             is_open[i] = result[RISE] < width[i] * TINY_RISE_WIDTHS
             for k in range(FIGURES):
                 out[i, k] = result[k]
+            if banks.shape[0]:
+                end = min(end, _far_enough(result, cell))
+                n_samples = _gathered(strip[i], offsets, half, end, cell, u, z)
+                fit_averaged(
+                    u, z, n_samples, cell, prior_slope, prior_weight, work, result, banks[i]
+                )
 
 
 def measure_side(
     strip: Float, offsets_m: Float, sign: float, width_m: Float, room_m: Float, cell_m: float,
     look_m: Float, rules: BankRules, halvings: int, anchor_rows: int, is_open: NDArray[np.bool_],
-    out: Float,
+    out: Float, banks: Float,
 ) -> None:  # fmt: skip
     """Look for one bank along a strip, at the stations where it is still open.
 
@@ -337,8 +358,9 @@ def measure_side(
         How finely the knots are placed: a cell divided by two to this power.
     anchor_rows
         All knots are tried at every such station, see `measure_rows`.
-    is_open, out
-        Shapes (stations,) and (stations, 6): changed in place as `measure_rows` says.
+    is_open, out, banks
+        Shapes (stations,), (stations, 6) and (stations, 6) or (0, 6): changed in place as
+        `measure_rows` says.
     """
     prior_weight = (rules.noise_m / rules.ground_prior_sd) ** 2
     # columns that grow away from the channel on this side
@@ -348,7 +370,7 @@ def measure_side(
         np.ascontiguousarray(ordered), np.ascontiguousarray(outward), width_m, room_m, cell_m,
         rules.least_rise_m, rules.ground_prior_slope, prior_weight, look_m,
         rules.least_face_slope, rules.lip_ratio, rules.most_rise_m, halvings,
-        anchor_rows, is_open, out,
+        anchor_rows, is_open, out, banks,
     )  # fmt: skip
 
 

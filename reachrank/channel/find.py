@@ -122,7 +122,7 @@ by what remains of its bends when it is smoothed as one of this width."""
 def both_sides(
     surface: Surface, xy: Float, normal: Float, width_m: Float, step_m: float,
     settings: ChannelSettings, rules: BankRules, usual_m: Float, others: Float | None = None,
-    samples_per_cell: int = 2, rows: NDArray[np.int64] | None = None,
+    samples_per_cell: int = 2, rows: NDArray[np.int64] | None = None, undo_averaging: bool = False,
 ) -> tuple[Side, Side, Float, Float]:  # fmt: skip
     """Cut the strip square to a line and fit both banks at every point of it.
 
@@ -135,6 +135,9 @@ def both_sides(
         The usual width at each point, see `usual_width_m`.
     rows
         Numbers of the points whose banks are wanted, all by default.
+    undo_averaging
+        Give the banks whose averages over cells fit the profiles, see `reachrank.bank.averaged`, in
+        place of straight lines through the profiles.
 
     Returns
     -------
@@ -151,6 +154,7 @@ def both_sides(
     broad = smooth_line(xy, 0.5 * np.maximum(usual_m, LEAST_ROOM_CELLS * cell) / step_m)
     across = left_normals(tangents(broad))
     figures = [np.full((at.size, FIGURES), np.nan) for _ in range(2)]
+    banks = [np.full((at.size if undo_averaging else 0, FIGURES), np.nan) for _ in range(2)]
     still_open = [np.ones(at.size, bool) for _ in range(2)]
     for _ in range(3):
         half = 0.5 * widest + float(look.max()) + cell
@@ -162,6 +166,7 @@ def both_sides(
             measure_side(
                 calm, offsets, sign, width_there, room[side][at], cell, look, rules,
                 2 + samples_per_cell, ANCHOR_ROWS, still_open[side], figures[side],
+                banks[side],
             )  # fmt: skip
         wide = np.maximum(width_there, usual_m[at])
         farther = np.minimum(2.0 * look, np.maximum(2.0 * rules.look_m, 4.0 * wide))
@@ -169,7 +174,8 @@ def both_sides(
         if max(o.mean() for o in still_open) < RECUT_SHARE or (farther <= look).all():
             break
         look = farther
-    return side_of(figures[0]), side_of(figures[1]), strip, offsets
+    left, right = (side_of(found) for found in (banks if undo_averaging else figures))
+    return left, right, strip, offsets
 
 
 BED_POINTS = 9

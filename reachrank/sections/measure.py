@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
 
-from reachrank.bank.correct import corrected_height_m, corrected_run_m, face_angle_deg
+from reachrank.bank.angle import face_angle_deg
+from reachrank.bank.averaged import LEAST_RUN_CELLS
 from reachrank.bank.measure import Side, bank_rules
 from reachrank.bank.noise import ground_noise_m
 from reachrank.channel.find import (
@@ -66,11 +67,7 @@ def _bank_line(
     height = median_along(side.rise_m, rows)
     toe = median_along(side.toe_m, rows)
     top = median_along(side.top_m, rows)
-    # the face runs from toe to top; the grid lengthens it about its middle
-    run = corrected_run_m(top - toe, cell_m)
-    middle = 0.5 * (toe + top)
-    toe, top = middle - 0.5 * run, middle + 0.5 * run
-    height = corrected_height_m(height, run, cell_m)
+    run = np.maximum(top - toe, LEAST_RUN_CELLS * cell_m)
     # a bank that is found at fewer than half of the stations around is not there
     share = median_along(is_found, rows)
     absent = (share < 0.5) | ~(height >= least_height_m)
@@ -118,8 +115,9 @@ def measure_channel(
     square = left_normals(tangents(smooth_line(xy, 0.3 * usual / step_m)))
     at = fit_rows(len(xy), width_m, step_m, cell)
     fitted_left, fitted_right, strip, offsets = both_sides(
-        surface, xy, square, width_m, step_m, channel, rules, usual, others, rows=at
-    )
+        surface, xy, square, width_m, step_m, channel, rules, usual, others, rows=at,
+        undo_averaging=True,
+    )  # fmt: skip
     left, right = fitted_left.spread(at, len(xy)), fitted_right.spread(at, len(xy))
     rows = median_half_rows(width_m, channel.median_widths, step_m)
     bed_each = np.where(

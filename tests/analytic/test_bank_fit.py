@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from reachrank.bank.correct import corrected_run_m, face_angle_deg
+from reachrank.bank.angle import face_angle_deg
 from reachrank.bank.fit import FIGURES, GROUND, RISE, TOE, TOP, Z_BED, fit_bank
 
 
@@ -93,35 +93,3 @@ def test_a_face_the_grid_cannot_see_is_a_lower_bound_and_never_the_answer() -> N
     angle, bound = face_angle_deg(np.array([1.5]), np.array([3.0]), 1.0)
     assert not bound[0]
     assert angle[0] == pytest.approx(26.565, abs=1e-3)
-
-
-def test_averaging_over_cells_lengthens_a_face_and_the_correction_undoes_it() -> None:
-    # the fine surface averaged over 1 m cells, sampled between cell middles: what a DEM does
-    fine = np.arange(-10.0, 30.0, 0.02) + 0.01
-    fitted = []
-    for shift in np.linspace(0, 1, 11):
-        exact = profile(fine, 5.0 + shift, 2.0, 2.5, 0.0)
-        cells = exact.reshape(-1, 50).mean(axis=1)
-        middles = np.arange(-9.5, 30.0, 1.0)
-        u = np.arange(0.0, 20.0, 0.5)
-        result = np.full(FIGURES, np.nan)
-        fit_bank(
-            u,
-            np.interp(u, middles, cells),
-            0.5,
-            0.2,
-            0.5,
-            9.0,
-            1.5,
-            0.0,
-            1e-6,
-            np.nan,
-            np.nan,
-            6,
-            result,
-        )
-        fitted.append(result[TOP] - result[TOE])
-    assert np.mean(fitted) > 2.55
-    corrected = corrected_run_m(np.array(fitted), 1.0)
-    # the correction was set on two-dimensional corridors, where averaging goes both ways
-    assert np.mean(corrected) == pytest.approx(2.5, abs=0.3)
