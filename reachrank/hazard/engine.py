@@ -103,9 +103,10 @@ def _measure(factor: Factor, frame: SideFrame, findings: Findings) -> tuple[Floa
         check_knots(factor.name, knots_of(factor, frame.settings))
         with np.errstate(all="ignore"):
             value = _real(factor.compute(frame))
-            error = np.full(frame.shape, np.nan)
+            error = np.broadcast_to(np.nan, frame.shape)
             if factor.error is not None:
                 error = _real(factor.error(frame))
+                error[~np.isfinite(value)] = np.nan
     except SettingsError:
         raise
     except (Exception, SystemExit) as problem:  # a stranger's exit must not end the run as good
@@ -120,7 +121,7 @@ def _measure(factor: Factor, frame: SideFrame, findings: Findings) -> tuple[Floa
     value[~np.isfinite(value)] = np.nan
     if not np.isfinite(value[frame.counts]).any():
         return None
-    return value, np.where(np.isfinite(value), error, np.nan)
+    return value, error
 
 
 def _real(values: object) -> Floats:
@@ -158,7 +159,7 @@ def _score(
     else:
         fill = float(score(np.median(value[known]), knots))
     scores = np.where(missing, fill, scores)
-    bound = np.zeros(frame.shape, np.bool_)
+    bound = np.broadcast_to(np.False_, frame.shape)
     if factor.lower_bound:
         bound = np.array(getattr(frame, factor.lower_bound), np.bool_)
         floors = [before[name] for name in factor.at_least_as if name in before]

@@ -99,7 +99,7 @@ def build_frame(
 
 
 def _both(values: Floats) -> Floats:
-    return np.column_stack([values, values])
+    return np.broadcast_to(values[:, None], (len(values), 2))
 
 
 def side_pair(sections: pd.DataFrame, name: str) -> Floats:

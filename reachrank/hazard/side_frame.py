@@ -73,7 +73,7 @@ class SideFrame:
 
     def __post_init__(self) -> None:
         for name in ARRAYS:
-            array = np.array(getattr(self, name))
+            array = np.asarray(getattr(self, name)).view()
             array.flags.writeable = False
             object.__setattr__(self, name, array)
 

@@ -53,7 +53,7 @@ def explain_table(
     UsageError
         If no bank or reach has that id.
     InputError
-        If a factor of the bank has a score and no contribution.
+        If a factor of the bank has a score and no contribution, or the reach has no bank.
     """
     settings = settings or Settings()
     bank = _bank_of(tables, id)
@@ -96,6 +96,11 @@ def _bank_of(tables: Mapping[str, Table], id: str) -> pd.Series:
                 f"There is no reach or bank '{id}'.", hint="Ids are in reach_id and bank_id."
             )
         own = banks[banks["reach_id"] == id]
+        if own.empty:
+            raise InputError(
+                f"The layer banks has no bank of the reach '{id}'.",
+                hint="Was it changed by another program? Make it again.",
+            )
         found = own[own["bank"] == reach["worst_bank"].iloc[0]]
         found = own if found.empty else found
     return pd.DataFrame(found).iloc[0]

@@ -30,7 +30,7 @@ from reachrank.read.rasters import RasterFile
 from reachrank.read.vertical import VerticalUnit
 from reachrank.surface import TILE, Surface
 
-MEMORY_LIMIT_MB = 256
+MEMORY_LIMIT_MB = 64
 """Elevation kept in memory; the rest of what was read goes to a scratch file."""
 KEEP_M = 400.0
 """In files stored in strips, what lies farther from every planned line is not kept."""

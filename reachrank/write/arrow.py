@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
@@ -9,20 +10,26 @@ import nanoarrow as na
 import numpy as np
 import pandas as pd
 import shapely
-from nanoarrow.c_array_stream import CArrayStream
+from nanoarrow.ipc import InputStream, StreamWriter
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from typing_extensions import Buffer
+
     from reachrank.context import Table
 
 ROWS = 65_536
-"""Rows of one batch: the text of a batch must stay under 2 GB."""
+"""Rows of one batch: the text of a batch must stay under 2 GB, and one batch alone is in memory."""
 
 
-def arrow_stream(table: Table, geometry_name: str) -> CArrayStream:
-    """Return a table as a stream of Arrow record batches.
+class ArrowRows:
+    """A table as a stream of Arrow record batches, each made when it is asked for.
+
+    What takes it calls ``__arrow_c_stream__`` (the Arrow PyCapsule interface) once. The library
+    that makes the arrays reads streams from files alone, so this is a file to it: one whose next
+    bytes are the next batch in Arrow's format for streams.
 
     Parameters
     ----------
@@ -32,11 +39,40 @@ def arrow_stream(table: Table, geometry_name: str) -> CArrayStream:
     geometry_name
         Name of the column of geometries, which are given as well-known binary.
     """
-    batches = [
-        _batch(table.iloc[first : first + ROWS], geometry_name)
-        for first in range(0, max(1, len(table)), ROWS)
-    ]
-    return CArrayStream.from_c_arrays(batches, batches[0].schema, validate=False)
+
+    def __init__(self, table: Table, geometry_name: str) -> None:
+        self._table = table
+        self._geometry_name = geometry_name
+        self._made = io.BytesIO()
+        self._writer = StreamWriter.from_writable(self._made)
+        self._firsts = iter(range(0, max(1, len(table)), ROWS))
+        self._left = memoryview(b"")
+
+    def __arrow_c_stream__(self, requested_schema: object = None) -> object:
+        stream = InputStream.from_readable(self)
+        return stream.__arrow_c_stream__(requested_schema=requested_schema)
+
+    def readinto(self, wanted: Buffer) -> int:
+        """Fill a buffer with the next bytes of the stream; return how many there were."""
+        if not self._left:
+            self._left = memoryview(self._more())
+        room = memoryview(wanted).cast("B")
+        done = min(len(room), len(self._left))
+        room[:done] = self._left[:done]
+        self._left = self._left[done:]
+        return done
+
+    def _more(self) -> bytes:
+        first = next(self._firsts, None)
+        if first is not None:
+            rows = self._table.iloc[first : first + ROWS]
+            self._writer.write_array(_batch(rows, self._geometry_name))
+        else:
+            self._writer.close()  # writes the end of the stream, the second time nothing
+        made = self._made.getvalue()
+        self._made.seek(0)
+        self._made.truncate()
+        return made
 
 
 def _batch(table: Table, geometry_name: str) -> Any:

@@ -67,7 +67,7 @@ def conform(table: Table, layer: Layer, *, whole: bool) -> Table:
             f"The layer {layer.name} breaks its own description: {'; '.join(faults)}.",
             hint="This is a mistake in reachrank, not in your data; please report it.",
         )
-    frame = pd.DataFrame(columns, index=table.index)
+    frame = pd.DataFrame(columns, index=table.index, copy=False)
     if layer.geometry == "None":
         return frame.reset_index(drop=True)
     geometry = table.geometry if isinstance(table, gpd.GeoDataFrame) else gpd.GeoSeries([])
@@ -123,6 +123,8 @@ def _attribute_names(table: Table) -> list[str]:
 def _typed(values: pd.Series, column: Column, faults: list[str]) -> pd.Series:
     try:
         if column.kind == "float":
+            if values.dtype == np.float64:
+                return values
             return pd.Series(values.to_numpy("float64", na_value=np.nan), values.index)
         if column.kind == "str" and not _is_text(values):
             raise TypeError("not all text")

@@ -18,7 +18,7 @@ import pyogrio
 
 from reachrank.errors import OutputError
 from reachrank.schema import LAYERS
-from reachrank.write.arrow import arrow_stream
+from reachrank.write.arrow import ArrowRows
 from reachrank.write.descriptions import describe_columns
 
 if TYPE_CHECKING:
@@ -50,7 +50,7 @@ def write_layers(path: Path, layers: Mapping[str, Table], *, us: bool = False) -
             # A layer whose features may have any geometry, or none, is what we want here.
             warnings.filterwarnings("ignore", message=".*[Gg]eometry type.*")
             pyogrio.write_arrow(
-                arrow_stream(table, GEOMETRY),
+                ArrowRows(table, GEOMETRY),
                 path,
                 layer=name,
                 driver="GPKG",
@@ -106,4 +106,6 @@ def check_file(path: Path, layers: Mapping[str, Table]) -> None:
 
 def to_output_crs(table: Table, crs: object) -> Table:
     """Return the layer in another CRS; a table without geometry is returned as it is."""
-    return table.to_crs(crs) if isinstance(table, gpd.GeoDataFrame) else table
+    if not isinstance(table, gpd.GeoDataFrame) or table.crs == crs:
+        return table
+    return table.to_crs(crs)

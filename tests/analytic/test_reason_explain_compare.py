@@ -89,6 +89,9 @@ def test_explanation_by_bank_and_for_nothing_there():
     assert set(explain_table(result, "mill-002-R")["bank_id"]) == {"mill-002-R"}
     with pytest.raises(UsageError, match="no reach or bank"):
         explain_table(result, "mill-999")
+    result["banks"] = result["banks"].iloc[:0]
+    with pytest.raises(InputError, match="no bank of the reach"):
+        explain_table(result, "mill-002")
 
 
 def test_compare_says_what_moved():
