@@ -142,9 +142,15 @@ def left_normals(tangent: Float) -> Float:
 
 
 def headings_rad(xy: Float) -> Float:
-    """Return the unwrapped direction at each point, counter-clockwise from east, in radians."""
-    tangent = tangents(xy)
-    return np.unwrap(np.arctan2(tangent[:, 1], tangent[:, 0]))
+    """Return the unwrapped direction at each point, counter-clockwise from east, in radians.
+
+    Differences over four steps, exact for curves up to the fourth degree: those over two would
+    flatten a bend of a few steps. Two points at each end, where there are no four, do with two.
+    """
+    delta = np.gradient(xy, axis=0)
+    if len(xy) > 4:
+        delta[2:-2] = (8.0 * (xy[3:-1] - xy[1:-3]) - (xy[4:] - xy[:-4])) / 12.0
+    return np.unwrap(np.arctan2(delta[:, 1], delta[:, 0]))
 
 
 def curvature_per_m(xy: Float) -> Float:

@@ -77,14 +77,16 @@ def sharpened_line(xy: Float, step_m: float, width_m: Float, blur: Blur) -> Floa
     """Return the line with the bends given back that finding it has flattened, shape (n, 2).
 
     The exact inverse of `Blur` is 1 + (1 - B)(1 - P) / P. It would raise noise without limit where
-    P is next to nothing, so 1 / P is cut off after two terms, 1 + (1 - P): wavelengths over four
-    widths are given back to within a tenth, shorter ones in part, and none is doubled after the
-    blur.
+    P is next to nothing, so 1 / P is cut off after `TERMS` terms, 1 + (1 - P) + ...: wavelengths
+    over four widths are given back to within a tenth, shorter ones in part.
     """
     base, move = blur.base_widths * width_m / step_m, blur.move_widths * width_m / step_m
     rest = xy - smooth_line(xy, base)
-    rest = rest - smooth_line(rest, move)
-    return np.asarray(xy + rest + (rest - smooth_line(rest, move)))
+    sharp = xy
+    for _ in range(TERMS):
+        rest = rest - smooth_line(rest, move)
+        sharp = sharp + rest
+    return np.asarray(sharp)
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
@@ -137,8 +139,11 @@ def _lobes(kappa: Float, least: Float, longest_flat: Places) -> tuple[Places, Pl
 
 LEAST_SCALE_STEPS = 3.0
 """Least width, in steps of the centreline (cells), that smoothing goes by."""
-HEADING_SMOOTHING_WIDTHS = 0.15
+HEADING_SMOOTHING_WIDTHS = 0.1
 """Smoothing of the line before its direction is taken: just the jitter from point to point."""
+TERMS = 3
+"""So much of what finding a line has taken off its bends is given back, see `sharpened_line`. A
+fourth gives back more noise than bend."""
 CORE = 0.3
 """The core of a bend is where it curves at least this share of its sharpest."""
 MARGIN_WIDTHS = 0.25

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from reachrank.channel.line import smooth_line
+from reachrank.channel.line import headings_rad, smooth_line
 from reachrank.planform.bends import (
     Blur,
     blur_of,
@@ -121,10 +121,18 @@ def test_short_bends_that_finding_has_flattened_get_their_radius_back(
     assert [len(reading) for reading in readings] == [6, 6, 6]
     exact, flat, told = (float(np.mean(reading)) for reading in readings)
     assert exact == pytest.approx(radius_widths * width, rel=0.05)
-    # two terms of the inverse give back about half of the loss on the shortest, more on the others,
+    # three terms of the inverse give back about half of the loss on the shortest, more on the others,
     # and never more than was lost; the loss itself is an eighth at most
     assert 0.99 * exact < told < exact + 0.6 * (flat - exact)
     assert told < 1.07 * exact
+
+
+def test_directions_are_exact_on_a_curve_of_the_fourth_degree() -> None:
+    t = np.linspace(-1.0, 1.0, 21)
+    xy = np.column_stack([t + 0.3 * t**3, 0.5 * t**4 - 0.2 * t**2])
+    exact = np.arctan2(2.0 * t**3 - 0.4 * t, 1.0 + 0.9 * t**2)
+    np.testing.assert_allclose(headings_rad(xy)[2:-2], exact[2:-2], atol=1e-12)
+    assert len(headings_rad(xy[:2])) == 2
 
 
 def test_giving_back_the_flattening_leaves_long_bends_alone() -> None:
