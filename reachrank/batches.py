@@ -165,10 +165,12 @@ def _each(
     return [done[number] for number in range(len(order))]
 
 
-def _joined(parts: Sequence[Table]) -> Table:
+def _joined(parts: list[Table]) -> Table:
     """Put the batches of one layer together, in the order of the streams' names."""
     with_rows = [table for table in parts if len(table)] or list(parts[:1])
     joined = pd.concat(with_rows, ignore_index=True) if len(with_rows) > 1 else with_rows[0]
+    with_rows.clear()
+    parts.clear()  # gone before they are ordered, which takes as much again
     if "stream_id" in joined and not joined["stream_id"].is_monotonic_increasing:
         order = joined["stream_id"].to_numpy().argsort(kind="stable")
         joined = joined.take(order)

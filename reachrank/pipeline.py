@@ -79,8 +79,7 @@ def rank_opened(tables: Tables, ctx: Context, *, keep_points: bool = False) -> T
                 ctx.dem.forget()
                 if not keep_points:
                     del tables["channel_points"]
-            if names in (("sections",), ("hazard",)):  # much was needed for a while
-                give_back()
+            give_back()  # most stages need much for a while
     ctx.progress = whole
     return tables
 

@@ -73,7 +73,9 @@ def _score_lines(table: pd.DataFrame, *, us: bool) -> Iterator[str]:
             unit = f"{word} ({bound}" if bound else word
         shown = f"{value:.3g} {unit}" if value == value else ""  # noqa: PLR0124
         if row["step"] in ("hazard", "exposure", "priority"):
-            yield f"  {row['step']}: {row['score']:.1f} of 100  {shown}"
+            score = row["score"]
+            of = f"{score:.1f} of 100" if score == score else "not scored"  # noqa: PLR0124
+            yield f"  {row['step']}: {of}  {shown}".rstrip()
         else:
             yield (
                 f"  {row['step']}: {shown or 'not measured'}; score {row['score']:.3f} x weight "

@@ -53,7 +53,8 @@ def explain_table(
     UsageError
         If no bank or reach has that id.
     InputError
-        If a factor of the bank has a score and no contribution, or the reach has no bank.
+        If a factor of the bank has a score and no contribution, the bank a hazard and no priority,
+        or the reach no bank.
     """
     settings = settings or Settings()
     bank = _bank_of(tables, id)
@@ -62,6 +63,11 @@ def explain_table(
     known = {factor.name: factor for factor in load_factors()}
     hazard, exposure = _number(bank, "hazard_score"), _number(bank, "exposure_score")
     total = _number(bank, "priority_score")
+    if math.isfinite(hazard) and not math.isfinite(total):
+        raise InputError(
+            f"The layer banks has a hazard of {bank['bank_id']} and no priority.",
+            hint="Was it changed by another program? Make it again.",
+        )
     slope = _slope(hazard, exposure, settings)
     needed = {
         word: (target - total) / slope

@@ -67,13 +67,10 @@ def conform(table: Table, layer: Layer, *, whole: bool) -> Table:
             f"The layer {layer.name} breaks its own description: {'; '.join(faults)}.",
             hint="This is a mistake in reachrank, not in your data; please report it.",
         )
-    frame = pd.DataFrame(columns, index=table.index, copy=False)
-    if layer.geometry == "None":
-        return frame.reset_index(drop=True)
-    geometry = table.geometry if isinstance(table, gpd.GeoDataFrame) else gpd.GeoSeries([])
-    return gpd.GeoDataFrame(frame, geometry=geometry.values, crs=geometry.crs).reset_index(
-        drop=True
-    )
+    if layer.geometry != "None" and isinstance(table, gpd.GeoDataFrame):
+        columns["geometry"] = table.geometry
+    frame = pd.DataFrame(columns, index=table.index, copy=False).reset_index(drop=True)
+    return frame if layer.geometry == "None" else gpd.GeoDataFrame(frame, copy=False)
 
 
 def with_schema_types(table: Table) -> Table:

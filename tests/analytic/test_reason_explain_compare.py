@@ -6,6 +6,7 @@ from bank_tables import Reach, Side, context, quick, ranked
 from shapely.affinity import translate
 from shapely.geometry import LineString
 
+from reachrank.commands.explain import _score_lines
 from reachrank.errors import InputError, UsageError
 from reachrank.priority import BankFacts, compare, explain_table, reason
 from reachrank.priority.rule import CLASSES, priority_class
@@ -89,9 +90,22 @@ def test_explanation_by_bank_and_for_nothing_there():
     assert set(explain_table(result, "mill-002-R")["bank_id"]) == {"mill-002-R"}
     with pytest.raises(UsageError, match="no reach or bank"):
         explain_table(result, "mill-999")
-    result["banks"] = result["banks"].iloc[:0]
+    banks = result["banks"]
+    result["banks"] = banks.iloc[:0]
     with pytest.raises(InputError, match="no bank of the reach"):
         explain_table(result, "mill-002")
+    result["banks"] = banks.assign(priority_score=np.nan)
+    with pytest.raises(InputError, match="has a hazard of mill-002-R and no priority"):
+        explain_table(result, "mill-002-R")
+
+
+def test_a_bank_without_a_score_is_not_scored_nan():
+    result = ranked(ROWS)
+    result["banks"] = result["banks"].assign(hazard_score=np.nan, priority_score=np.nan)
+    lines = list(_score_lines(explain_table(result, "mill-002-R"), us=False))
+    assert "  hazard: not scored" in lines
+    assert "  priority: not scored" in lines
+    assert not any("nan" in line for line in lines)
 
 
 def test_compare_says_what_moved():
