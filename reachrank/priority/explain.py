@@ -83,7 +83,8 @@ def explain_table(
     distance = _number(bank, "structure_distance_m")
     rows.append({**blank, "step": "exposure", "score": exposure, "contribution": math.nan,
                  "measurement": distance, "unit": "m" if math.isfinite(distance) else "",
-                 "source": str(bank.get("structure_id") or ""), "moves": ""})  # fmt: skip
+                 "source": "" if pd.isna(bank.get("structure_id")) else str(bank["structure_id"]),
+                 "moves": ""})  # fmt: skip
     rows.append({**blank, "step": "priority", "score": total, "contribution": total,
                  "source": _rule_text(hazard, exposure, total, settings),
                  "moves": _class_text(total, settings)})  # fmt: skip

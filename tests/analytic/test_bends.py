@@ -121,8 +121,8 @@ def test_short_bends_that_finding_has_flattened_get_their_radius_back(
     assert [len(reading) for reading in readings] == [6, 6, 6]
     exact, flat, told = (float(np.mean(reading)) for reading in readings)
     assert exact == pytest.approx(radius_widths * width, rel=0.05)
-    # three terms of the inverse give back about half of the loss on the shortest, more on the others,
-    # and never more than was lost; the loss itself is an eighth at most
+    # three terms of the inverse give back about half of the loss on the shortest, more on the
+    # others, and never more than was lost; the loss itself is an eighth at most
     assert 0.99 * exact < told < exact + 0.6 * (flat - exact)
     assert told < 1.07 * exact
 
