@@ -12,7 +12,7 @@ import pandas as pd
 import shapely
 
 from reachrank.columns import need_columns
-from reachrank.errors import UsageError
+from reachrank.errors import InputError, UsageError
 from reachrank.settings.priority import PrioritySettings
 
 if TYPE_CHECKING:
@@ -48,10 +48,15 @@ def compare(
     UsageError
         If the runs are in different coordinate systems.
     InputError
-        If a column that tells why a bank moved is not there.
+        If a column that tells why a bank moved is not there, or a bank has a factor twice.
     """
     for end, tables in (("first", a_tables), ("second", b_tables)):
         need_columns(tables["factors"], "factors", _OF_FACTORS, f" of the {end} file")
+        if tables["factors"].duplicated(["bank_id", "factor"]).any():
+            raise InputError(
+                f"The layer factors of the {end} file has a factor of one bank twice.",
+                hint="Was it changed by another program? Make it again.",
+            )
     a, b = gpd.GeoDataFrame(a_tables["banks"]), gpd.GeoDataFrame(b_tables["banks"])
     if a.crs != b.crs:
         raise UsageError(

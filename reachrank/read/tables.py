@@ -64,12 +64,23 @@ def read_tables(path: str | Path, *, layers: tuple[str, ...] = ()) -> Tables:
         info = tables.get("run_info")
         if info is None and "run_info" in found:
             info = _read(where, LAYERS["run_info"])
-    _check(tables, info, where)
+    if _check(tables, info, where):
+        return {name: _with_all_columns(table, LAYERS[name]) for name, table in tables.items()}
     return tables
 
 
-def _check(tables: Tables, info: Table | None, where: str) -> None:
-    """Raise `InputError` for a file that another program has changed into what it cannot be."""
+def _with_all_columns(table: Table, layer: Layer) -> Table:
+    """Return a finished layer with the columns that somebody has taken out, empty."""
+    new = {
+        column.name: _of_kind(pd.Series(None, table.index, dtype=object), column.kind)
+        for column in layer
+        if column.name not in table.columns
+    }
+    return table.assign(**new) if new else table
+
+
+def _check(tables: Tables, info: Table | None, where: str) -> bool:
+    """Return whether the file is finished; `InputError` if it holds what no layer of ours can."""
     whole = False
     if info is not None:
         _conforms(info, LAYERS["run_info"], where, whole=True)
@@ -80,6 +91,7 @@ def _check(tables: Tables, info: Table | None, where: str) -> None:
         texts = tables["profiles"]["elevations"].dropna()
         if not texts.str.fullmatch(r"-?\d*(,-?\d*)*").all():
             raise InputError("The layer profiles holds a damaged profile.", where=where)
+    return whole
 
 
 def _conforms(table: Table, layer: Layer, where: str, *, whole: bool) -> None:

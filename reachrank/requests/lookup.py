@@ -211,7 +211,7 @@ class Lookup:
                 raise InputError(
                     f"The layer {layer} holds a damaged shape ({error}).", where=self.where
                 ) from error
-            yield Row(_metric(own, layer), shape)
+            yield Row(_metric(own, layer, self.where), shape)
 
     def _select(
         self, layer: str, condition: str, values: tuple[object, ...] = ()
@@ -240,8 +240,20 @@ def _quoted(name: str) -> str:
     return '"' + name.replace('"', '""') + '"'
 
 
-def _metric(values: dict[str, Any], layer: str) -> dict[str, Any]:
-    """Return the columns in metric names and units, whichever the file has."""
+_KINDS: dict[str, tuple[type, ...]] = {
+    "str": (str,), "int": (int,), "float": (int, float), "bool": (int,), "bytes": (bytes, str),
+}  # fmt: skip
+"""What the database gives for each kind of column."""
+
+
+def _metric(values: dict[str, Any], layer: str, where: str) -> dict[str, Any]:
+    """Return the columns in metric names and units, whichever the file has, None for one it lacks.
+
+    Raises
+    ------
+    InputError
+        For a value of another kind, or none where there is always one: no ranking writes that.
+    """
     if layer not in LAYERS:
         return values
     out = dict(values)
@@ -249,5 +261,12 @@ def _metric(values: dict[str, Any], layer: str) -> dict[str, Any]:
         customary, factor = us_name(column.name)
         if customary != column.name and customary in out and column.name not in out:
             value = out.pop(customary)
-            out[column.name] = None if value is None else value / factor
+            out[column.name] = value / factor if isinstance(value, (int, float)) else value
+        value = out.setdefault(column.name, None)
+        if column.required if value is None else not isinstance(value, _KINDS[column.kind]):
+            raise InputError(
+                f"The layer {layer} has {value!r} in the column {column.name}.",
+                hint="Was it changed by another program? Make it again.",
+                where=where,
+            )
     return out
