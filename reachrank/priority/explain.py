@@ -53,8 +53,8 @@ def explain_table(
     UsageError
         If no bank or reach has that id.
     InputError
-        If a factor of the bank has a score and no contribution, the bank a hazard and no priority,
-        or the reach no bank.
+        If a factor of the bank has no score, weight or contribution, the bank a hazard and no
+        priority, or the reach no bank.
     """
     settings = settings or Settings()
     bank = _bank_of(tables, id)
@@ -120,10 +120,12 @@ def _factor_row(
     settings: Settings,
 ) -> dict[str, object]:
     knots = knots_of(factor, settings.hazard) if factor is not None else ()
-    value, score, weight = (float(row[name]) for name in ("value", "score", "weight"))
-    if math.isfinite(score * weight) and not math.isfinite(float(row["contribution"])):
+    value, score, weight, part = (
+        float(row[name]) for name in ("value", "score", "weight", "contribution")
+    )
+    if not math.isfinite(score * weight * part):
         raise InputError(
-            f"The layer factors does not say what {row['factor']} contributes.",
+            f"The layer factors does not say the score, weight and share of {row['factor']}.",
             hint="Was it changed by another program? Make it again.",
         )
     texts = []
@@ -141,7 +143,7 @@ def _factor_row(
         "breakpoints": _around(value, knots),
         "score": score,
         "weight": weight,
-        "contribution": float(row["contribution"]),
+        "contribution": part,
         "source": row["source"],
         "moves": "; ".join(texts),
     }

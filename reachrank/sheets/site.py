@@ -238,12 +238,10 @@ def gather(tables: Mapping[str, Table], pairs: Iterable[tuple[Record, Record]]) 
     for site in sites:
         for k in site.shown:
             section = site.sections.iloc[k]
-            if section["section_id"] in profiles:
+            bed_m = float(section["bed_elevation_m"])
+            if section["section_id"] in profiles and np.isfinite(bed_m):
                 offsets, above = profiles[section["section_id"]]
-                site.profiles[section["section_id"]] = (
-                    offsets,
-                    above + float(section["bed_elevation_m"]),
-                )
+                site.profiles[section["section_id"]] = (offsets, above + bed_m)
     return sites
 
 

@@ -169,5 +169,5 @@ def test_explain_shows_no_sum_that_is_not_there():
     bank = str(tables["banks"]["bank_id"].iloc[0])
     explain_table(tables, bank)
     tables["factors"] = tables["factors"].assign(contribution=np.nan)
-    with pytest.raises(InputError, match="does not say what"):
+    with pytest.raises(InputError, match="does not say the score, weight"):
         explain_table(tables, bank)

@@ -62,6 +62,8 @@ def ended(command, path, other, folder):
         ("map", "ALTER TABLE sections RENAME COLUMN right_toe_offset_m TO other", 0),
         ("sheets", "ALTER TABLE banks RENAME COLUMN exposure_score TO other", 0),
         ("sheets", "ALTER TABLE reaches RENAME COLUMN priority_score TO other", 0),
+        ("explain", "ALTER TABLE factors RENAME COLUMN score TO other", 3),
+        ("sheets", "ALTER TABLE sections RENAME COLUMN bed_elevation_m TO other", 0),
         ("sheets", "ALTER TABLE reaches RENAME COLUMN rank TO other", None),
         ("table", "ALTER TABLE reaches RENAME COLUMN rank TO other", None),
     ],
