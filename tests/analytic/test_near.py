@@ -94,13 +94,13 @@ def test_the_nearest_of_slanting_lines_is_not_the_first_box_that_touches(tmp_pat
     ends = starts + rng.uniform(-1500.0, 1500.0, (60, 2))
     lines = [shapely.LineString(pair) for pair in zip(starts, ends, strict=True)]
     path = tmp_path / "lines.gpkg"
-    gpd.GeoDataFrame({"bank_id": range(60)}, geometry=lines, crs=made.UTM).to_file(
-        path, layer="banks"
+    gpd.GeoDataFrame({"number": range(60)}, geometry=lines, crs=made.UTM).to_file(
+        path, layer="lines"
     )
     with Lookup(path) as file:
         for x, y in rng.uniform(-1000.0, 6000.0, (200, 2)):
             place = Point(x, y)
-            found = file.nearest("banks", place, 60.0)
+            found = file.nearest("lines", place, 60.0)
             assert found[0][0] == pytest.approx(min(line.distance(place) for line in lines))
 
 
