@@ -123,7 +123,7 @@ def _factor_row(
     value, score, weight, part = (
         float(row[name]) for name in ("value", "score", "weight", "contribution")
     )
-    if not math.isfinite(score * weight * part):
+    if not (math.isfinite(score * weight * part) and weight > 0.0):
         raise InputError(
             f"The layer factors does not say the score, weight and share of {row['factor']}.",
             hint="Was it changed by another program? Make it again.",
