@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from reachrank.errors import InputError
+from reachrank.errors import CHANGED, InputError
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -40,5 +40,5 @@ def need_columns(table: pd.DataFrame, layer: str, names: Sequence[str], of: str 
     if lacking:
         raise InputError(
             f"The layer {layer}{of} has no column {', '.join(lacking)}.",
-            hint="Was it changed by another program? Make it again.",
+            hint=CHANGED,
         )

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+CHANGED = "Was it changed by another program? Make it again."
+"""Hint for a file of ours that holds what we never write."""
+
 
 class ReachrankError(Exception):
     """Anything reachrank raises on purpose.

@@ -12,7 +12,7 @@ import pandas as pd
 import shapely
 
 from reachrank.columns import need_columns
-from reachrank.errors import InputError, UsageError
+from reachrank.errors import CHANGED, InputError, UsageError
 from reachrank.settings.priority import PrioritySettings
 
 if TYPE_CHECKING:
@@ -55,7 +55,7 @@ def compare(
         if tables["factors"].duplicated(["bank_id", "factor"]).any():
             raise InputError(
                 f"The layer factors of the {end} file has a factor of one bank twice.",
-                hint="Was it changed by another program? Make it again.",
+                hint=CHANGED,
             )
     a, b = gpd.GeoDataFrame(a_tables["banks"]), gpd.GeoDataFrame(b_tables["banks"])
     if a.crs != b.crs:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from reachrank.errors import InputError, UsageError
+from reachrank.errors import CHANGED, InputError, UsageError
 from reachrank.hazard.breakpoints import knots_of, value_at
 from reachrank.hazard.factor import Factor
 from reachrank.hazard.registry import load_factors
@@ -66,7 +66,7 @@ def explain_table(
     if math.isfinite(hazard) and not math.isfinite(total):
         raise InputError(
             f"The layer banks has a hazard of {bank['bank_id']} and no priority.",
-            hint="Was it changed by another program? Make it again.",
+            hint=CHANGED,
         )
     slope = _slope(hazard, exposure, settings)
     needed = {
@@ -106,7 +106,7 @@ def _bank_of(tables: Mapping[str, Table], id: str) -> pd.Series:
         if own.empty:
             raise InputError(
                 f"The layer banks has no bank of the reach '{id}'.",
-                hint="Was it changed by another program? Make it again.",
+                hint=CHANGED,
             )
         found = own[own["bank"] == reach["worst_bank"].iloc[0]]
         found = own if found.empty else found
@@ -126,7 +126,7 @@ def _factor_row(
     if not (math.isfinite(score * weight * part) and weight > 0.0):
         raise InputError(
             f"The layer factors does not say the score, weight and share of {row['factor']}.",
-            hint="Was it changed by another program? Make it again.",
+            hint=CHANGED,
         )
     texts = []
     for word, points in needed.items():

@@ -12,7 +12,7 @@ import pyogrio
 from pyproj import CRS
 
 from reachrank.context import Table, Tables
-from reachrank.errors import BugError, InputError
+from reachrank.errors import CHANGED, BugError, InputError
 from reachrank.read.gdal import quiet, reading
 from reachrank.read.trust import check_database, check_path, head
 from reachrank.schema import LAYERS, Column, Layer
@@ -98,9 +98,7 @@ def _conforms(table: Table, layer: Layer, where: str, *, whole: bool) -> None:
     try:
         conform(table, layer, whole=whole)
     except BugError as error:  # ours when we write it, not when we read it
-        raise InputError(
-            error.message, hint="Was it changed by another program? Make it again.", where=where
-        ) from error
+        raise InputError(error.message, hint=CHANGED, where=where) from error
 
 
 def _read(path: str, layer: Layer) -> Table:

@@ -21,7 +21,7 @@ from pyproj.exceptions import CRSError
 from shapely.errors import ShapelyError
 from shapely.geometry.base import BaseGeometry
 
-from reachrank.errors import InputError
+from reachrank.errors import CHANGED, InputError
 from reachrank.read.trust import check_database, check_path, head
 from reachrank.schema import LAYERS
 from reachrank.units import us_name
@@ -266,7 +266,7 @@ def _metric(values: dict[str, Any], layer: str, where: str) -> dict[str, Any]:
         if column.required if value is None else not isinstance(value, _KINDS[column.kind]):
             raise InputError(
                 f"The layer {layer} has {value!r} in the column {column.name}.",
-                hint="Was it changed by another program? Make it again.",
+                hint=CHANGED,
                 where=where,
             )
     return out

@@ -34,6 +34,14 @@ STANDARD_FUNCTIONS = ("ST_IsEmpty", "ST_MinX", "ST_MaxX", "ST_MinY", "ST_MaxY")
 """What the triggers of a GeoPackage call; GDAL brings them, SQLite alone does not."""
 
 
+def alter(path: Path, order: str) -> None:
+    """Give an order to the database of a GeoPackage."""
+    with closing(sqlite3.connect(path)) as db, db:
+        for name in STANDARD_FUNCTIONS:
+            db.create_function(name, 1, lambda _: 0)
+        db.execute(order)
+
+
 @dataclass
 class Case:
     """A command to run on spoiled input.
@@ -182,10 +190,7 @@ def odd_rows(at: Scenario, rng: Rng, out: Path) -> Case:
         "UPDATE streams SET fid = -fid",
     ]
     order = orders[int(rng.integers(0, len(orders)))]
-    with closing(sqlite3.connect(path)) as db, db:
-        for name in STANDARD_FUNCTIONS:
-            db.create_function(name, 1, lambda _: 0)
-        db.execute(order)
+    alter(path, order)
     return Case(f"rows {order}", at.argv(out, "--area-attribute", "km2"), out)
 
 
@@ -212,25 +217,23 @@ def bytes_of_ours(at: Scenario, rng: Rng, out: Path) -> Case:
 
 def _rows(path: Path, rng: Rng) -> str:
     """Take away or change what stands in one of our own layers."""
-    with closing(sqlite3.connect(path)) as db, db:
-        for name in STANDARD_FUNCTIONS:
-            db.create_function(name, 1, lambda _: 0)
+    with closing(sqlite3.connect(path)) as db:
         layers = [r[0] for r in db.execute("SELECT table_name FROM gpkg_contents ORDER BY 1")]
         layer = layers[int(rng.integers(0, len(layers)))]
         columns = [row[1] for row in db.execute(f'PRAGMA table_info("{layer}")')][1:]
         column = columns[int(rng.integers(0, len(columns)))]
-        orders = (
-            f'DELETE FROM "{layer}"',  # noqa: S608
-            f'UPDATE "{layer}" SET "{column}" = NULL',  # noqa: S608
-            f'UPDATE "{layer}" SET "{column}" = \'x\'',  # noqa: S608
-            f'UPDATE "{layer}" SET "{column}" = -1e300',  # noqa: S608
-            f'UPDATE "{layer}" SET "{column}" = 9e999',  # noqa: S608
-            f'ALTER TABLE "{layer}" RENAME COLUMN "{column}" TO "other"',
-            f"DELETE FROM gpkg_contents WHERE table_name = '{layer}'",  # noqa: S608
-            f'DELETE FROM "{layer}" WHERE rowid > 1',  # noqa: S608
-        )
-        order = orders[int(rng.integers(0, len(orders)))]
-        db.execute(order)
+    orders = (
+        f'DELETE FROM "{layer}"',  # noqa: S608
+        f'UPDATE "{layer}" SET "{column}" = NULL',  # noqa: S608
+        f'UPDATE "{layer}" SET "{column}" = \'x\'',  # noqa: S608
+        f'UPDATE "{layer}" SET "{column}" = -1e300',  # noqa: S608
+        f'UPDATE "{layer}" SET "{column}" = 9e999',  # noqa: S608
+        f'ALTER TABLE "{layer}" RENAME COLUMN "{column}" TO "other"',
+        f"DELETE FROM gpkg_contents WHERE table_name = '{layer}'",  # noqa: S608
+        f'DELETE FROM "{layer}" WHERE rowid > 1',  # noqa: S608
+    )
+    order = orders[int(rng.integers(0, len(orders)))]
+    alter(path, order)
     return order
 
 

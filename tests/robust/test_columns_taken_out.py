@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import shutil
-import sqlite3
-from contextlib import closing
 
 import pytest
-from robust.cases import STANDARD_FUNCTIONS
+from robust.cases import alter
 from robust.judge import faults
 
 
@@ -18,10 +16,7 @@ def changed(expected, tmp_path):
     def make(order):
         path = tmp_path / "changed.gpkg"
         shutil.copy(expected, path)
-        with closing(sqlite3.connect(path)) as db, db:
-            for name in STANDARD_FUNCTIONS:
-                db.create_function(name, 1, lambda _: 0)
-            db.execute(order)
+        alter(path, order)
         return str(path)
 
     return make
