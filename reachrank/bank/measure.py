@@ -100,15 +100,14 @@ class Side:
     """One bank at each station, shape (n,) each, NaN where none was found.
 
     ``bed_m`` elevation of the level part; ``rise_m`` top minus bed; ``toe_m`` and ``top_m`` offsets
-    from the line; ``run_m`` horizontal length of the face; ``ground_slope`` of the ground behind;
-    ``misfit_m`` root mean square misfit of the profile.
+    from the line; ``ground_slope`` of the ground behind; ``misfit_m`` root mean square misfit of
+    the profile.
     """
 
     bed_m: Float
     rise_m: Float
     toe_m: Float
     top_m: Float
-    run_m: Float
     ground_slope: Float
     misfit_m: Float
 
@@ -378,5 +377,5 @@ def side_of(out: Float) -> Side:
     """Return the fitted figures of one side by name."""
     return Side(
         bed_m=out[:, Z_BED], rise_m=out[:, RISE], toe_m=out[:, TOE], top_m=out[:, TOP],
-        run_m=out[:, TOP] - out[:, TOE], ground_slope=out[:, GROUND], misfit_m=out[:, MISFIT],
+        ground_slope=out[:, GROUND], misfit_m=out[:, MISFIT],
     )  # fmt: skip
