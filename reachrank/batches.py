@@ -6,14 +6,16 @@ a batch has findings of its own, and everything is joined in the order of the st
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor, as_completed
 from typing import TYPE_CHECKING
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 
 from reachrank.grouped import rows_by_group
+from reachrank.kept_rows import leave, with_kept_rows
 from reachrank.kept_work import made_or_kept
 from reachrank.memory import give_back
 from reachrank.progress import part, silent
@@ -73,6 +75,8 @@ def run_batches(
     batches: Sequence[set[str]],
     *,
     around: Callable[[set[str]], set[str]] | None = None,
+    drop: Mapping[str, tuple[str, ...]] = {},
+    left: Collection[str] = (),
 ) -> Tables:
     """Run stages on batches of streams and join what they made.
 
@@ -88,23 +92,29 @@ def run_batches(
     batches
         Stream ids.
     around
-        Given a batch, which streams' `channel_points` the stages need besides its own.
+        Given a batch, which streams' `channel` the stages need besides its own.
+    drop
+        Columns, by layer, that are not carried on.
+    left
+        Layers whose rows stay on disk where the run keeps its work, see `reachrank.kept_rows`.
     """
     from reachrank.write.conform import with_schema_types  # noqa: PLC0415
 
     rows = {layer: RowsOfStreams(table) for layer, table in tables.items() if "stream_id" in table}
 
     def work(number: int, progress: Progress) -> tuple[dict[str, Table], Findings]:
-        piece = f"{stages[0][0]}-{number + 1:05d}"
-        return made_or_kept(piece, ctx, lambda own: make(batches[number], own, progress))
+        piece, batch = f"{stages[0][0]}-{number + 1:05d}", batches[number]
+        new, findings = made_or_kept(piece, ctx, lambda own: make(batch, own, progress))
+        leave(piece, new, left, batch, ctx)
+        return new, findings
 
     def make(batch: set[str], own: Context, progress: Progress) -> dict[str, Table]:
         given: dict[str, Table] = {}
         for layer, table in tables.items():
             given[layer] = table
             if layer in rows:
-                near = around(batch) if around and layer == "channel_points" else set()
-                given[layer] = table.take(rows[layer](batch | near)).reset_index(drop=True)
+                near = around(batch) if around and layer == "channel" else set()
+                given[layer] = _rows_of(layer, table, rows[layer], batch | near, own)
         own.jobs = 1
         now: Tables = dict(given)
         for place, (name, run) in enumerate(stages):
@@ -112,7 +122,7 @@ def run_batches(
             own.progress(0.0, name)
             now = run(now, own)
         return {
-            layer: with_schema_types(table)
+            layer: with_schema_types(_without(table, drop.get(layer, ())))
             for layer, table in now.items()
             if table is not given.get(layer)
         }
@@ -165,13 +175,56 @@ def _each(
     return [done[number] for number in range(len(order))]
 
 
+def _rows_of(
+    layer: str, table: Table, rows: RowsOfStreams, streams: set[str], ctx: Context
+) -> Table:
+    """Return the rows of some streams, from memory and from disk, in the order of the streams."""
+    here = table.take(rows(streams))
+    if not ctx.kept:
+        return here.reset_index(drop=True)
+
+    def of_streams(kept: Table) -> Table:
+        return kept if kept is here else kept[kept["stream_id"].isin(streams)]
+
+    return _in_order(with_kept_rows(here, layer, streams, ctx, of_streams))
+
+
+def _without(table: Table, columns: tuple[str, ...]) -> Table:
+    """Return a table without some columns; without its geometry it is a plain one."""
+    if not columns:
+        return table
+    return pd.DataFrame(table).drop(columns=list(columns), errors="ignore")
+
+
 def _joined(parts: list[Table]) -> Table:
-    """Put the batches of one layer together, in the order of the streams' names."""
+    """Put the batches of one layer together, in the order of the streams' names.
+
+    Column by column, and what a column was put together from is let go: two whole tables at once
+    would be the most that a run ever needs.
+    """
     with_rows = [table for table in parts if len(table)] or list(parts[:1])
-    joined = pd.concat(with_rows, ignore_index=True) if len(with_rows) > 1 else with_rows[0]
+    parts.clear()
+    if len(with_rows) == 1:
+        return _in_order(with_rows[0])
+    first = with_rows[0].iloc[:0]
+    columns = [dict(table.items()) for table in with_rows]
     with_rows.clear()
-    parts.clear()  # gone before they are ordered, which takes as much again
-    if "stream_id" in joined and not joined["stream_id"].is_monotonic_increasing:
-        order = joined["stream_id"].to_numpy().argsort(kind="stable")
-        joined = joined.take(order)
-    return joined.reset_index(drop=True)
+    order = None
+    if "stream_id" in first:
+        stream_id = pd.concat([part["stream_id"] for part in columns], ignore_index=True)
+        if not stream_id.is_monotonic_increasing:
+            order = stream_id.to_numpy().argsort(kind="stable")
+    joined: dict[str, pd.Series] = {}
+    for name in first.columns:
+        values = pd.concat([part.pop(name) for part in columns], ignore_index=True)
+        joined[name] = values if order is None else values.take(order).reset_index(drop=True)
+    table = pd.DataFrame(joined, columns=first.columns, copy=False)
+    if isinstance(first, gpd.GeoDataFrame):
+        return gpd.GeoDataFrame(table, geometry=first.geometry.name)
+    return table
+
+
+def _in_order(table: Table) -> Table:
+    if "stream_id" in table and not table["stream_id"].is_monotonic_increasing:
+        table = table.take(table["stream_id"].to_numpy().argsort(kind="stable"))
+    return table.reset_index(drop=True)

@@ -12,6 +12,7 @@ import io
 import json
 import os
 import shutil
+import threading
 import zipfile
 import zlib
 from contextlib import suppress
@@ -26,6 +27,7 @@ import shapely
 
 from reachrank.errors import BugError, UsageError
 from reachrank.findings import Findings
+from reachrank.kept_rows import KeptRows
 from reachrank.settings.load import settings_json
 from reachrank.write.run_info import versions
 
@@ -131,9 +133,11 @@ class KeptWork:
     """
 
     def __init__(self, folder: Path, ctx: Context) -> None:
-        self._folder = folder
+        self.folder = folder
         self._crs = ctx.crs
         self._dem = ctx.dem
+        self._rows: dict[str, KeptRows] = {}
+        self._lock = threading.Lock()
         self._is_full = False
 
     @classmethod
@@ -141,12 +145,12 @@ class KeptWork:
         """Begin anew in a folder that is not there yet; where it is, nothing is kept."""
         kept = cls(folder_of(out), ctx)
         try:
-            kept._folder.mkdir()
+            kept.folder.mkdir()
             text = json.dumps(identity(ctx), ensure_ascii=False, indent=1)
-            _write_whole(kept._folder / _MARK, text.encode())
+            _write_whole(kept.folder / _MARK, text.encode())
         except OSError:
             kept._is_full = True
-        _UNDER_WAY.append(kept._folder)
+        _UNDER_WAY.append(kept.folder)
         return kept
 
     @classmethod
@@ -160,7 +164,7 @@ class KeptWork:
         """
         kept = cls(folder_of(out), ctx)
         try:
-            before = json.loads((kept._folder / _MARK).read_text("utf-8"))
+            before = json.loads((kept.folder / _MARK).read_text("utf-8"))
         except (OSError, ValueError):
             raise UsageError(
                 f"There is no stopped run of {out} to go on from.", hint="Run without --resume."
@@ -173,31 +177,49 @@ class KeptWork:
                 f"The run that was stopped had other {what}; going on would mix the two.",
                 hint="Run without --resume, which starts anew.",
             )
-        _UNDER_WAY.append(kept._folder)
+        _UNDER_WAY.append(kept.folder)
         return kept
 
     def take(self, piece: str) -> tuple[dict[str, Table], Findings] | None:
         """Return the tables and findings of a piece, or None where it has not been kept."""
         try:
-            with zipfile.ZipFile(self._folder / f"{piece}.zip") as file:
+            with zipfile.ZipFile(self.folder / f"{piece}.zip") as file:
                 about = json.loads(file.read("about.json"))
-                arrays = {
-                    name.removesuffix(".npy"): np.load(
-                        io.BytesIO(file.read(name)), allow_pickle=False
-                    )
-                    for name in file.namelist()
-                    if name.endswith(".npy")
+                tables = {
+                    layer: self._layer(file, told, layer) for layer, told in about["tables"].items()
                 }
-            tables = {
-                layer: _table(told, arrays, f"{layer}.", self._crs)
-                for layer, told in about["tables"].items()
-            }
-            findings = _table(about["findings"], arrays, "findings.", self._crs)
+                findings = self._layer(file, about["findings"], "findings")
             absurd = {int(number) for number in about["absurd"]}
         except _DAMAGED:
             return None  # not there, or not as it was written: this piece is made again
         self._dem.absurd.update(absurd)
         return tables, Findings.from_frame(findings)
+
+    def has(self, piece: str) -> bool:
+        """Return whether a piece lies on the disk."""
+        return (self.folder / f"{piece}.zip").is_file()
+
+    def layer(self, piece: str, layer: str) -> Table | None:
+        """Return one table of a piece, or None where it is not there as it was written."""
+        try:
+            with zipfile.ZipFile(self.folder / f"{piece}.zip") as file:
+                about = json.loads(file.read("about.json"))
+                return self._layer(file, about["tables"][layer], layer)
+        except _DAMAGED:
+            return None
+
+    def rows_of(self, layer: str) -> KeptRows:
+        """Return which rows of a layer were left in the pieces."""
+        with self._lock:
+            return self._rows.setdefault(layer, KeptRows(self, layer))
+
+    def _layer(self, file: zipfile.ZipFile, told: Mapping[str, Any], layer: str) -> Table:
+        arrays = {
+            name.removesuffix(".npy"): np.load(io.BytesIO(file.read(name)), allow_pickle=False)
+            for name in file.namelist()
+            if name.startswith(f"{layer}.") and name.endswith(".npy")
+        }
+        return _table(told, arrays, f"{layer}.", self._crs)
 
     def keep(self, piece: str, tables: Mapping[str, Table], findings: Findings) -> None:
         """Keep a piece; a file is there whole or not at all."""
@@ -218,21 +240,21 @@ class KeptWork:
                 with file.open(f"{name}.npy", "w", force_zip64=True) as entry:
                     np.lib.format.write_array(entry, values, allow_pickle=False)
         try:
-            _write_whole(self._folder / f"{piece}.zip", made.getbuffer())
+            _write_whole(self.folder / f"{piece}.zip", made.getbuffer())
         except OSError:
             self._is_full = True
 
     def forget(self) -> None:
         """Delete what was kept: the run is over, or begins anew."""
-        if self._folder in _UNDER_WAY:
-            _UNDER_WAY.remove(self._folder)
-        if (self._folder / _MARK).is_file() or self._is_ours():
-            shutil.rmtree(self._folder, ignore_errors=True)
+        if self.folder in _UNDER_WAY:
+            _UNDER_WAY.remove(self.folder)
+        if (self.folder / _MARK).is_file() or self._is_ours():
+            shutil.rmtree(self.folder, ignore_errors=True)
 
     def _is_ours(self) -> bool:
         # a folder that somebody else gave this name is left alone
         with suppress(OSError):
-            return self._folder.is_dir() and not any(self._folder.iterdir())
+            return self.folder.is_dir() and not any(self.folder.iterdir())
         return False
 
 
@@ -282,7 +304,7 @@ def _table(
         elif kind == "geometry":
             columns[name] = shapely.from_wkb(np.array(_take_bytes(arrays, key), dtype=object))
         elif kind in ("object", "str", "string"):
-            text = [None if b is None else b.decode() for b in _take_bytes(arrays, key)]
+            text = _shared(_take_bytes(arrays, key))
             columns[name] = pd.Series(text, dtype=kind)
         elif kind in ("Int64", "boolean"):
             columns[name] = pd.Series(arrays[key]).astype(kind).mask(arrays[f"{key}.missing"])
@@ -292,6 +314,12 @@ def _table(
     if told["geometry"] is None:
         return frame
     return gpd.GeoDataFrame(frame, geometry=told["geometry"], crs=crs)
+
+
+def _shared(parts: list[bytes | None]) -> list[str | None]:
+    """Return texts; of equal ones each the same object, as the ids of streams are."""
+    known = {part: part.decode() for part in set(parts) if part is not None}
+    return [None if part is None else known[part] for part in parts]
 
 
 def _put_shapes(arrays: dict[str, NDArray[Any]], key: str, shapes: NDArray[np.object_]) -> str:

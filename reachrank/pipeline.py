@@ -8,11 +8,9 @@ must know the channels beside them, so they are cut when all channels are found.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from importlib import import_module
 from typing import TYPE_CHECKING
-
-import pandas as pd
 
 from reachrank.batches import batches_of_streams, run_batches
 from reachrank.errors import UsageError
@@ -30,6 +28,10 @@ STAGES = (
 )  # fmt: skip
 BATCHED = (("channel", "planform"), ("sections",))
 """Stages that run in batches of streams; those of one group follow each other batch by batch."""
+DROPPED = {"sections": ("section_id", "geometry")}
+"""Not carried from stage to stage, as they follow from the rest: `reachrank.sections.whole`."""
+LEFT = ("channel_points", "profiles")
+"""Layers whose rows stay on disk where a run keeps its work: `reachrank.kept_rows`."""
 SHARE = {
     "network": 0.12, "channel": 0.32, "planform": 0.05, "sections": 0.31, "reaches": 0.03,
     "exposure": 0.03, "hazard": 0.05, "priority": 0.05, "repairs": 0.04,
@@ -60,17 +62,25 @@ def rank_tables(
     """
     tables, ctx = open_inputs(inputs, settings, progress=part(progress, 0.0, 0.05), jobs=jobs)
     ctx.progress = part(progress, 0.05, 1.0)
-    return rank_opened(tables, ctx, keep_points=keep_points), ctx
+    tables = rank_opened(tables, ctx, keep_points=keep_points)
+    from reachrank.sections.whole import whole_sections  # noqa: PLC0415  (not at start-up)
+
+    return {**tables, "sections": whole_sections(tables["sections"], ctx.crs)}, ctx
 
 
 def rank_opened(tables: Tables, ctx: Context, *, keep_points: bool = False) -> Tables:
-    """Run the stages from network to repairs on inputs that have been opened."""
+    """Run the stages from network to repairs on inputs that have been opened.
+
+    The sections are without names and lines, and where ``ctx.kept`` keeps the run's work the
+    profiles stay there: `reachrank.write.write_ranked` puts in both.
+    """
     whole = ctx.progress
     with ctx.dem:  # forgets the elevations that it keeps when the last stage is done
         for names in (("network",), *BATCHED, *((name,) for name in STAGES[5:-1])):
             ctx.progress = _share_of(names, whole)
             if names in BATCHED:
-                tables = run_by_stream(names, tables, ctx)
+                left = () if keep_points else LEFT
+                tables = run_by_stream(names, tables, ctx, drop=DROPPED, left=left)
             elif names == ("network",):
                 tables = _network(tables, ctx)
             else:
@@ -130,11 +140,19 @@ def run_stage(name: str, tables: Tables, ctx: Context) -> Tables:
     return new
 
 
-def run_by_stream(names: Sequence[str], tables: Tables, ctx: Context) -> Tables:
+def run_by_stream(
+    names: Sequence[str],
+    tables: Tables,
+    ctx: Context,
+    *,
+    drop: Mapping[str, tuple[str, ...]] = {},
+    left: Collection[str] = (),
+) -> Tables:
     """Run stages on one batch of streams after the other, and join what they made.
 
-    A batch is told by the layer `edges`. The sections of a batch are also given the
-    `channel_points` of the streams near by, which own the ground around them.
+    A batch is told by the layer `edges`. The sections of a batch are also given the `channel` of
+    the streams near by, which own the ground around them. For ``drop`` and
+    ``left`` see `reachrank.batches.run_batches`.
     """
     stages = [(name, import_module(f"reachrank.{name}").run) for name in names]
     around: Callable[[set[str]], set[str]] | None = None
@@ -143,11 +161,11 @@ def run_by_stream(names: Sequence[str], tables: Tables, ctx: Context) -> Tables:
 
         around = near_streams(tables["channel"])
     batches = list(batches_of_streams(tables))
-    new = run_batches(stages, tables, ctx, batches, around=around)
-    if "profiles" in new and "sections" in new:  # profiles name their stream by the section alone
-        order = pd.Index(new["sections"]["section_id"]).get_indexer(new["profiles"]["section_id"])
-        new["profiles"] = new["profiles"].iloc[order.argsort(kind="stable")]
-        new["profiles"] = new["profiles"].reset_index(drop=True)
+    new = run_batches(stages, tables, ctx, batches, around=around, drop=drop, left=left)
+    if "sections" in new and len(new.get("profiles", ())):
+        from reachrank.write.profiles import in_order_of  # noqa: PLC0415  (not at start-up)
+
+        new["profiles"] = in_order_of(new["sections"], new["profiles"])
     return new
 
 

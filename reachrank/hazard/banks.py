@@ -14,6 +14,7 @@ from reachrank.hazard.engine import Hazard
 from reachrank.hazard.measure import bank_rows
 from reachrank.hazard.side_frame import Bools, Floats
 from reachrank.schema import FACTORS
+from reachrank.sections.whole import section_names
 from reachrank.settings.hazard import HazardSettings
 
 
@@ -79,7 +80,7 @@ def factor_rows(
     """Return the layer ``factors``: one row per bank with a score and factor, sorted by bank."""
     known = deciding.known
     bank_id = banks["bank_id"].to_numpy(object)[known]
-    section_id = sections["section_id"].to_numpy(object)[deciding.row[known]]
+    section_id = section_names(sections.iloc[deciding.row[known]])
     blocks = []
     for order, part in enumerate(hazard.parts):
         missing = deciding.take(part.is_missing).astype(np.bool_)

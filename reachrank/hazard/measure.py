@@ -20,6 +20,7 @@ from reachrank.hazard.side_frame import Bools, Floats, SideFrame
 from reachrank.hazard.soil import soil_at, soil_index
 from reachrank.reaches.counting import UNCOUNTED, has_flag
 from reachrank.reaches.counting import counts as counted
+from reachrank.sections.whole import section_ends
 
 if TYPE_CHECKING:
     from reachrank.context import Context, Table
@@ -194,8 +195,6 @@ def _soil(sections: pd.DataFrame, soils: Table | None, ctx: Context) -> Floats:
     if soils is None or soils.empty or sections.empty:
         return np.full((len(sections), 2), np.nan)
     index = soil_index(soils, ctx.settings.hazard, ctx.findings)
-    lines: NDArray[np.object_] = gpd.GeoDataFrame(sections).geometry.to_numpy()
-    ends = [
-        soil_at(shapely.get_point(lines, end), gpd.GeoDataFrame(soils), index) for end in (0, -1)
-    ]
-    return np.column_stack(ends)
+    ends = shapely.points(section_ends(sections))
+    sides = [soil_at(ends[:, side], gpd.GeoDataFrame(soils), index) for side in (0, 1)]
+    return np.column_stack(sides)

@@ -18,12 +18,13 @@ from reachrank.channel.stage import look_half_width_m
 from reachrank.columns import repeated
 from reachrank.context import Context, Tables, with_tables
 from reachrank.findings import Severity
-from reachrank.grouped import rows_by_group
+from reachrank.grouped import rows_by_group, starts_of
 from reachrank.schema import SECTIONS
 from reachrank.sections.measure import BankLine, Measured, measure_channel
 from reachrank.sections.neighbours import points_beside
 from reachrank.sections.place import section_points, section_spacing_m, without_crossings
 from reachrank.sections.profile_text import centimetre_texts
+from reachrank.sections.whole import section_ends
 
 Float = NDArray[np.float64]
 
@@ -91,12 +92,10 @@ class _Stream:
 def run(tables: Tables, ctx: Context) -> Tables:
     """Measure sections along every stream.
 
-    Reads `channel_points` (with bends); adds `sections` and `profiles`. Where there is the layer
-    `edges`, only its streams are measured; the points of the others are neighbours.
+    Reads `channel_points` (with bends) and `channel`, in which other streams are neighbours; adds
+    `sections` and `profiles`.
     """
-    points = tables["channel_points"]
-    wanted = set(tables.get("edges", points)["stream_id"])
-    streams = _streams(points, wanted)
+    streams = _streams(tables["channel_points"], gpd.GeoDataFrame(tables["channel"]))
     lines = np.array([shapely.linestrings(s.xy) for s in streams], dtype=object)
     widest = np.array([float(np.nanmax(s.points["toe_width_m"], initial=0.0)) for s in streams])
     half = look_half_width_m(bank_rules(ctx.settings.sections), widest)
@@ -127,21 +126,30 @@ def run(tables: Tables, ctx: Context) -> Tables:
     return with_tables(tables, sections=sections, profiles=cuts)
 
 
-def _streams(points: pd.DataFrame, wanted: set[str]) -> list[_Stream]:
-    """Split the points by stream and give each wanted one its neighbours' points within reach."""
+def _streams(points: pd.DataFrame, channel: gpd.GeoDataFrame) -> list[_Stream]:
+    """Split the points by stream and give each its neighbours' points within reach.
+
+    Where a stream's neighbours run is known from the layer `channel`, whose lines go through the
+    same points.
+    """
     codes, names = pd.factorize(points["stream_id"], sort=True)
     order, starts = rows_by_group(codes, len(names))
     columns = {name: points[name].to_numpy()[order] for name in POINT_COLUMNS}
     xy = np.column_stack([columns["x_m"], columns["y_m"]]).astype(np.float64)
+    lines = channel.geometry.to_numpy()[channel["stream_id"].argsort(kind="stable")]
+    all_xy, all_starts = (
+        shapely.get_coordinates(lines),
+        starts_of(shapely.get_num_coordinates(lines)),
+    )
+    number = {str(name): k for k, name in enumerate(sorted(channel["stream_id"]))}
     return [
         _Stream(
             str(name),
             xy[starts[k] : starts[k + 1]],
             {column: values[starts[k] : starts[k + 1]] for column, values in columns.items()},
-            points_beside(xy, starts, k),
+            points_beside(all_xy, all_starts, number[str(name)]),
         )
         for k, name in enumerate(names)
-        if name in wanted
     ]
 
 
@@ -205,8 +213,7 @@ def _section_columns(
         "bed_elevation_m": measured.bed_m[at],
         "line_offset_m": points["line_offset_m"][at],
     }
-    ends = []
-    for name, side, sign in (("left", measured.left, 1.0), ("right", measured.right, -1.0)):
+    for name, side in (("left", measured.left), ("right", measured.right)):
         height = np.where(blank, np.nan, side.height_m[at])
         top = np.where(blank, np.nan, side.top_m[at])
         toe = np.where(blank, np.nan, side.toe_m[at])
@@ -219,8 +226,6 @@ def _section_columns(
             f"{name}_is_angle_lower_bound": side.is_lower_bound[at] & ~blank,
             f"{name}_hazard_score": np.full(at.size, np.nan),
         }
-        end = np.where(np.isfinite(top), top, np.where(np.isfinite(toe), toe, 0.5 * width[at]))
-        ends.append(xy[at] + (sign * end)[:, None] * normal)
     both_toes = columns["left_toe_offset_m"] + columns["right_toe_offset_m"]
     columns |= {
         "toe_width_m": np.where(np.isfinite(both_toes), both_toes, width[at]),
@@ -233,8 +238,8 @@ def _section_columns(
         "x_m": xy[at, 0],
         "y_m": xy[at, 1],
         "noise_m": np.full(at.size, measured.noise_m),
-        "geometry": shapely.linestrings(np.stack([ends[0], ends[1]], axis=1)),
     }
+    columns["geometry"] = shapely.linestrings(section_ends(columns))
     keep = without_crossings(columns["geometry"], quality)
     return {name: values[keep] for name, values in columns.items()}, code[keep], at[keep]
 

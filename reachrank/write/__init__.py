@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from reachrank.write.place import check_target
     from reachrank.write.profiles import DEFAULT_PROFILES, Profiles, read_profiles_option
-    from reachrank.write.ranked import Units, public_tables, write_ranked
+    from reachrank.write.ranked import Units, write_ranked
     from reachrank.write.step import write_step
 
 __all__ = [
@@ -15,7 +15,6 @@ __all__ = [
     "Profiles",
     "Units",
     "check_target",
-    "public_tables",
     "read_profiles_option",
     "write_ranked",
     "write_step",
@@ -26,7 +25,6 @@ _HOME = {
     "Profiles": "profiles",
     "Units": "ranked",
     "check_target": "place",
-    "public_tables": "ranked",
     "read_profiles_option": "profiles",
     "write_ranked": "ranked",
     "write_step": "step",

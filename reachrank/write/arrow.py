@@ -14,13 +14,13 @@ from nanoarrow.ipc import InputStream, StreamWriter
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from typing_extensions import Buffer
 
     from reachrank.context import Table
 
-ROWS = 65_536
+ROWS = 16_384
 """Rows of one batch: the text of a batch must stay under 2 GB, and one batch alone is in memory."""
 
 
@@ -34,14 +34,23 @@ class ArrowRows:
     Parameters
     ----------
     table
-        Columns as `reachrank.write.conform.conform` gives them. NaN and other missing values
-        become nulls.
+        The rows.
+    finish
+        Gives some of them as they are to be written: columns as
+        `reachrank.write.conform.conform` gives them. NaN and other missing values become nulls.
     geometry_name
         Name of the column of geometries, which are given as well-known binary.
+
+    Attributes
+    ----------
+    error
+        What ``finish`` raised, which the reader of the stream cannot hand on as it was.
     """
 
-    def __init__(self, table: Table, geometry_name: str) -> None:
+    def __init__(self, table: Table, finish: Callable[[Table], Table], geometry_name: str) -> None:
+        self.error: Exception | None = None
         self._table = table
+        self._finish = finish
         self._geometry_name = geometry_name
         self._made = io.BytesIO()
         self._writer = StreamWriter.from_writable(self._made)
@@ -65,7 +74,11 @@ class ArrowRows:
     def _more(self) -> bytes:
         first = next(self._firsts, None)
         if first is not None:
-            rows = self._table.iloc[first : first + ROWS]
+            try:
+                rows = self._finish(self._table.iloc[first : first + ROWS])
+            except Exception as error:
+                self.error = error
+                raise
             self._writer.write_array(_batch(rows, self._geometry_name))
         else:
             self._writer.close()  # writes the end of the stream, the second time nothing

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import sqlite3
 import warnings
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -31,8 +32,18 @@ GEOMETRY = "geom"
 _GEOMETRY = {"LineString": "LineString", "Any": "Unknown", "None": None}
 
 
-def write_layers(path: Path, layers: Mapping[str, Table], *, us: bool = False) -> None:
-    """Write tables that already conform to the schema, in the order given, and describe them.
+def _as_it_is(_name: str, rows: Table) -> Table:
+    return rows
+
+
+def write_layers(
+    path: Path,
+    layers: Mapping[str, Table],
+    *,
+    us: bool = False,
+    finish: Callable[[str, Table], Table] = _as_it_is,
+) -> None:
+    """Write tables in the order given, and describe their columns.
 
     Parameters
     ----------
@@ -42,28 +53,38 @@ def write_layers(path: Path, layers: Mapping[str, Table], *, us: bool = False) -
         Layer name to table; names are those of `reachrank.schema`.
     us
         The tables have U.S. customary columns; the descriptions then say so.
+    finish
+        Given a layer's name and some of its rows, returns them as they are to be written, in
+        conformance with the schema; so that a large layer is never there twice as a whole.
     """
     for name, table in layers.items():
         layer = LAYERS[name]
         has_geometry = layer.geometry != "None"
+        rows = ArrowRows(table, partial(finish, name), GEOMETRY)
+        crs = _crs_text(finish(name, table.iloc[:0])) if has_geometry else None
         with warnings.catch_warnings():
             # A layer whose features may have any geometry, or none, is what we want here.
             warnings.filterwarnings("ignore", message=".*[Gg]eometry type.*")
-            pyogrio.write_arrow(
-                ArrowRows(table, GEOMETRY),
-                path,
-                layer=name,
-                driver="GPKG",
-                geometry_type=_GEOMETRY[layer.geometry],
-                geometry_name=GEOMETRY if has_geometry else None,
-                crs=_crs_text(table) if has_geometry else None,
-                dataset_options={"VERSION": VERSION},
-                layer_options={
-                    "IDENTIFIER": name,
-                    "DESCRIPTION": layer.meaning,
-                    **({"GEOMETRY_NAME": GEOMETRY} if has_geometry else {}),
-                },
-            )
+            try:
+                pyogrio.write_arrow(
+                    rows,
+                    path,
+                    layer=name,
+                    driver="GPKG",
+                    geometry_type=_GEOMETRY[layer.geometry],
+                    geometry_name=GEOMETRY if has_geometry else None,
+                    crs=crs,
+                    dataset_options={"VERSION": VERSION},
+                    layer_options={
+                        "IDENTIFIER": name,
+                        "DESCRIPTION": layer.meaning,
+                        **({"GEOMETRY_NAME": GEOMETRY} if has_geometry else {}),
+                    },
+                )
+            except Exception:
+                if rows.error is not None:
+                    raise rows.error from None
+                raise
     describe_columns(path, layers, us=us)
 
 

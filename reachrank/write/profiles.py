@@ -7,33 +7,50 @@ from typing import TYPE_CHECKING, Literal
 import pandas as pd
 
 from reachrank.errors import UsageError
+from reachrank.kept_rows import with_kept_rows
+from reachrank.sections.whole import section_names
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from reachrank.context import Table
+    from reachrank.context import Context, Table
 
 Profiles = int | Literal["all", "none"]
 DEFAULT_PROFILES = 300
 
 
-def pick_profiles(tables: Mapping[str, Table], keep: Profiles) -> Table:
+def pick_profiles(tables: Mapping[str, Table], keep: Profiles, ctx: Context) -> Table:
     """Return the profiles of the sections that lie at the ``keep`` worst banks by rank.
 
     Banks that share the last rank are all kept. ``"all"`` keeps every profile and ``"none"`` no
-    profile.
+    profile. Those that the run has left on disk are read from there.
     """
     profiles = tables["profiles"]
-    if keep == "all":
-        return profiles
     if keep == "none":
         return profiles.iloc[:0]
-    banks, sections = tables["banks"], tables["sections"]
-    ranks = pd.to_numeric(banks["rank"]) if "rank" in banks else pd.Series(dtype="float64")
-    nth = ranks.dropna().sort_values().head(keep)
-    worst = banks.loc[ranks <= nth.iloc[-1], "reach_id"] if len(nth) else banks["reach_id"].iloc[:0]
-    wanted = sections.loc[sections["reach_id"].isin(worst), "section_id"]
-    return profiles[profiles["section_id"].isin(wanted)].reset_index(drop=True)
+    sections = tables["sections"]
+    if keep != "all":
+        banks = tables["banks"]
+        ranks = pd.to_numeric(banks["rank"]) if "rank" in banks else pd.Series(dtype="float64")
+        nth = ranks.dropna().sort_values().head(keep)
+        worst = banks["reach_id"][ranks <= nth.iloc[-1]] if len(nth) else banks["reach_id"].iloc[:0]
+        sections = sections[sections["reach_id"].isin(worst)]
+    sections = sections[["stream_id", "station_m"]].assign(section_id=section_names(sections))
+    wanted = sections["section_id"]
+    found = with_kept_rows(
+        profiles, "profiles", set(sections["stream_id"]), ctx, lambda rows: _of(rows, wanted)
+    )
+    return in_order_of(sections, found)
+
+
+def _of(profiles: Table, wanted: pd.Series) -> Table:
+    return profiles[profiles["section_id"].isin(wanted)]
+
+
+def in_order_of(sections: Table, profiles: Table) -> Table:
+    """Return profiles in the order of their sections; they name their stream by the section."""
+    place = pd.Index(section_names(sections)).get_indexer(profiles["section_id"])
+    return profiles.iloc[place.argsort(kind="stable")].reset_index(drop=True)
 
 
 def read_profiles_option(text: str) -> Profiles:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from reachrank.schema import LAYERS, PUBLIC_LAYERS
+from reachrank.sections.whole import whole_sections
 from reachrank.units import to_us
 from reachrank.write.conform import conform
 from reachrank.write.geopackage import check_file, to_output_crs, write_layers
@@ -17,26 +18,9 @@ from reachrank.write.styles import add_styles
 from reachrank.write.us_text import SENTENCES, us_text
 
 if TYPE_CHECKING:
-    from reachrank.context import Context, Table, Tables
+    from reachrank.context import Context, Table
 
 Units = Literal["metric", "us"]
-
-
-def public_tables(
-    tables: Mapping[str, Table],
-    ctx: Context,
-    *,
-    profiles: Profiles = DEFAULT_PROFILES,
-    units: Units = "metric",
-) -> Tables:
-    """Return the layers of a ranked file in the working CRS, metric, checked against the schema."""
-    whole = {
-        **tables,
-        "profiles": pick_profiles(tables, profiles),
-        "findings": ctx.findings.to_frame(ctx.crs),
-        "run_info": run_info(ctx, stage="write", units=units),
-    }
-    return {name: conform(whole[name], LAYERS[name], whole=True) for name in PUBLIC_LAYERS}
 
 
 def write_ranked(
@@ -58,12 +42,22 @@ def write_ranked(
     BugError
         If a layer does not match its description in the schema.
     """
-    layers = public_tables(tables, ctx, profiles=profiles, units=units)
-    layers = {name: to_output_crs(table, ctx.output_crs) for name, table in layers.items()}
-    if units == "us":
-        layers = {name: in_us_units(table) for name, table in layers.items()}
+    whole = {
+        **tables,
+        "profiles": pick_profiles(tables, profiles, ctx),
+        "findings": ctx.findings.to_frame(ctx.crs),
+        "run_info": run_info(ctx, stage="write", units=units),
+    }
+    layers = {name: whole[name] for name in PUBLIC_LAYERS}
+
+    def finish(name: str, rows: Table) -> Table:
+        if name == "sections":
+            rows = whole_sections(rows, ctx.crs)
+        table = to_output_crs(conform(rows, LAYERS[name], whole=True), ctx.output_crs)
+        return in_us_units(table) if units == "us" else table
+
     with aside(Path(path), overwrite=overwrite) as file:
-        write_layers(file.path, layers, us=units == "us")
+        write_layers(file.path, layers, us=units == "us", finish=finish)
         add_styles(file.path, layers, us=units == "us")
         check_file(file.path, layers)
     return file.landed

@@ -124,7 +124,8 @@ def test_points_are_let_go_when_the_sections_are_cut(monkeypatch):
             if name == "sections":  # the channels beside are there, the far ones are not
                 own = {int(s[1]) for s in tables["edges"]["stream_id"]}
                 near = {n for n in range(1, 7) if min(abs(n - k) for k in own) <= 1}
-                assert {int(s[1]) for s in tables["channel_points"]["stream_id"]} == near
+                assert {int(s[1]) for s in tables["channel"]["stream_id"]} == near
+                assert {int(s[1]) for s in tables["channel_points"]["stream_id"]} == own
             return with_tables(tables, **made)
 
         return run
