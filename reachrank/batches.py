@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 
 BATCH_KM = 12.0
 """Stream kilometres in one batch: at 1 m cells and a 100 m corridor about 10 MB of elevation."""
+LONG_ROWS, GIVE_BACK_COLUMNS = 100_000, 4
+"""While tables of so many rows are joined, free memory is given back every few columns."""
 
 
 def batches_of_streams(
@@ -215,9 +217,11 @@ def _joined(parts: list[Table]) -> Table:
         if not stream_id.is_monotonic_increasing:
             order = stream_id.to_numpy().argsort(kind="stable")
     joined: dict[str, pd.Series] = {}
-    for name in first.columns:
+    for number, name in enumerate(first.columns, 1):
         values = pd.concat([part.pop(name) for part in columns], ignore_index=True)
         joined[name] = values if order is None else values.take(order).reset_index(drop=True)
+        if len(values) > LONG_ROWS and number % GIVE_BACK_COLUMNS == 0:
+            give_back()
     table = pd.DataFrame(joined, columns=first.columns, copy=False)
     if isinstance(first, gpd.GeoDataFrame):
         return gpd.GeoDataFrame(table, geometry=first.geometry.name)

@@ -13,6 +13,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 from reachrank.batches import batches_of_streams, run_batches
+from reachrank.carried import DROPPED, whole
 from reachrank.errors import UsageError
 from reachrank.kept_work import made_or_kept
 from reachrank.memory import give_back
@@ -28,8 +29,6 @@ STAGES = (
 )  # fmt: skip
 BATCHED = (("channel", "planform"), ("sections",))
 """Stages that run in batches of streams; those of one group follow each other batch by batch."""
-DROPPED = {"sections": ("section_id", "geometry")}
-"""Not carried from stage to stage, as they follow from the rest: `reachrank.sections.whole`."""
 LEFT = ("channel_points", "profiles")
 """Layers whose rows stay on disk where a run keeps its work: `reachrank.kept_rows`."""
 SHARE = {
@@ -63,16 +62,14 @@ def rank_tables(
     tables, ctx = open_inputs(inputs, settings, progress=part(progress, 0.0, 0.05), jobs=jobs)
     ctx.progress = part(progress, 0.05, 1.0)
     tables = rank_opened(tables, ctx, keep_points=keep_points)
-    from reachrank.sections.whole import whole_sections  # noqa: PLC0415  (not at start-up)
-
-    return {**tables, "sections": whole_sections(tables["sections"], ctx.crs)}, ctx
+    return {name: whole(name, table, tables, ctx.crs) for name, table in tables.items()}, ctx
 
 
 def rank_opened(tables: Tables, ctx: Context, *, keep_points: bool = False) -> Tables:
     """Run the stages from network to repairs on inputs that have been opened.
 
-    The sections are without names and lines, and where ``ctx.kept`` keeps the run's work the
-    profiles stay there: `reachrank.write.write_ranked` puts in both.
+    Sections and bends are without what `reachrank.carried` makes again, and where ``ctx.kept``
+    keeps the run's work the profiles stay there: `reachrank.write.write_ranked` puts in both.
     """
     whole = ctx.progress
     with ctx.dem:  # forgets the elevations that it keeps when the last stage is done

@@ -88,10 +88,10 @@ def factor_rows(
         scores = deciding.take(part.score).astype(np.float64)
         state = np.select([missing, bound], ["missing", "lower_bound"], "measured")
         origin = f"breakpoints: {knots_source(part.factor, settings)}; "
-        how = {
-            "missing": "no value here, scored as the run's typical one",
-            "lower_bound": "a lower bound, measured",
-            "measured": "measured",
+        told = {  # one text for each, not one for each row
+            "missing": f"{origin}no value here, scored as the run's typical one",
+            "lower_bound": f"{origin}a lower bound, measured",
+            "measured": f"{origin}measured",
         }
         blocks.append(
             pd.DataFrame(
@@ -103,7 +103,7 @@ def factor_rows(
                     "score": scores,
                     "weight": part.weight,
                     "contribution": 100.0 * part.weight * scores,
-                    "source": [origin + how[word] for word in state],
+                    "source": [told[word] for word in state],
                     "state": state.astype(object),
                     "value_se": deciding.take(part.value_se).astype(np.float64),
                     "section_id": section_id,

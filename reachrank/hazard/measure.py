@@ -118,8 +118,11 @@ def _of_edge(sections: pd.DataFrame, edges: pd.DataFrame, name: str) -> Floats:
 
 
 def _of_bank(sections: pd.DataFrame, banks: pd.DataFrame, name: str) -> Floats:
+    values = floats(banks, name)
+    if not np.isfinite(values).any():
+        return np.broadcast_to(np.nan, (len(sections), 2))
     rows = bank_rows(sections, banks)
-    return np.asarray(np.append(floats(banks, name), np.nan)[rows], np.float64)
+    return np.asarray(np.append(values, np.nan)[rows], np.float64)
 
 
 def size_at(
@@ -193,7 +196,7 @@ def _power(
 
 def _soil(sections: pd.DataFrame, soils: Table | None, ctx: Context) -> Floats:
     if soils is None or soils.empty or sections.empty:
-        return np.full((len(sections), 2), np.nan)
+        return np.broadcast_to(np.nan, (len(sections), 2))
     index = soil_index(soils, ctx.settings.hazard, ctx.findings)
     ends = shapely.points(section_ends(sections))
     sides = [soil_at(ends[:, side], gpd.GeoDataFrame(soils), index) for side in (0, 1)]

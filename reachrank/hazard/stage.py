@@ -23,7 +23,7 @@ from reachrank.hazard.engine import Hazard, assess
 from reachrank.hazard.measure import SIDES, bank_cover, build_frame
 from reachrank.hazard.registry import load_factors
 from reachrank.hazard.second_opinion import PARTS, near_bank_stress, points
-from reachrank.hazard.side_frame import Floats, SideFrame
+from reachrank.hazard.side_frame import Bools, Floats, SideFrame
 
 
 def run(tables: Tables, ctx: Context) -> Tables:
@@ -53,6 +53,8 @@ def run(tables: Tables, ctx: Context) -> Tables:
     report_curve_too_small(tables["sections"], size, used, ctx.findings)
     ctx.progress(0.6, "sections measured")
     hazard = assess(load_factors(ctx.findings), frame, ctx.findings)
+    bend_of_side = _bend_of_side(frame)
+    del frame  # a dozen arrays as long as the sections
     ctx.progress(0.8, "sections scored")
 
     sections = tables["sections"].copy(deep=False)  # whole columns are put in, none is changed
@@ -67,7 +69,8 @@ def run(tables: Tables, ctx: Context) -> Tables:
     banks["hazard_confidence_frac"] = np.clip(np.nan_to_num(confidence), 0.0, 1.0)
     bends = _bends(tables["bends"], sections, size, tables["reaches"])
     reaches = _reaches(tables, banks, used, ctx)
-    _second_opinion(banks, reaches, frame, sections, settings.greatest_depth_factor)
+    banks["near_bank_stress_number"] = _stress(banks, sections["reach_id"], *bend_of_side)
+    _second_opinion(banks, reaches, settings.greatest_depth_factor)
     _facts(ctx, used, hazard, factors, len(banks))
     ctx.progress(1.0, "banks scored")
     scored = with_tables(
@@ -145,13 +148,7 @@ def _bends(
     return bends
 
 
-def _second_opinion(
-    banks: pd.DataFrame,
-    reaches: pd.DataFrame,
-    frame: SideFrame,
-    sections: pd.DataFrame,
-    depth_factor: float,
-) -> None:
+def _second_opinion(banks: pd.DataFrame, reaches: pd.DataFrame, depth_factor: float) -> None:
     """Put the published ratings into banks: of the parts that are known, never of a guess."""
     depth = pd.Series(floats(reaches, "bankfull_depth_m") * depth_factor, index=reaches["reach_id"])
     height = floats(banks, "bank_height_m") / depth.reindex(banks["reach_id"]).to_numpy(np.float64)
@@ -168,21 +165,25 @@ def _second_opinion(
         ", ".join([word for word, has in zip(here, row, strict=True) if not has] + never)
         for row in known
     ]
-    banks["near_bank_stress_number"] = _stress(banks, frame, sections)
 
 
-def _stress(banks: pd.DataFrame, frame: SideFrame, sections: pd.DataFrame) -> pd.Series:
+def _bend_of_side(frame: SideFrame) -> tuple[Floats, Bools]:
+    """Return width over radius where a side counts, and whether it is inside a bend; (n, 2)."""
+    is_bent = frame.is_outside.any(axis=1, keepdims=True)
+    ratio = np.where(frame.counts, frame.width_radius_ratio, np.nan)
+    return ratio, np.asarray(is_bent & ~frame.is_outside)
+
+
+def _stress(banks: pd.DataFrame, reach_id: pd.Series, ratio: Floats, is_inside: Bools) -> pd.Series:
     """Tightest bend on the bank's outside; straight banks have none, inside banks no number."""
     key = pd.MultiIndex.from_arrays([banks["reach_id"], banks["bank"]])
     columns = []
-    bent = frame.is_outside.any(axis=1)
-    ratio = np.where(frame.counts, frame.width_radius_ratio, np.nan)
     for column, side in enumerate(SIDES):
         side_table = pd.DataFrame(
             {
-                "reach_id": sections["reach_id"].to_numpy(),
+                "reach_id": reach_id.to_numpy(),
                 "ratio": ratio[:, column],
-                "inside": bent & ~frame.is_outside[:, column],
+                "inside": is_inside[:, column],
             }
         )
         by_reach = side_table.groupby("reach_id")

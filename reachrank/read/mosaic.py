@@ -88,8 +88,8 @@ def check_alike(files: Sequence[RasterFile]) -> None:
     first = files[0]
     same = {first.crs.to_wkt()}
     for file in files[1:]:
-        wkt = file.crs.to_wkt()
-        if wkt not in same:
+        wkt = "" if file.crs is first.crs else file.crs.to_wkt()
+        if wkt and wkt not in same:
             if not file.crs.equals(first.crs, ignore_axis_order=True):
                 raise InputError(
                     "The DEM's files are in different coordinate reference systems: "

@@ -73,10 +73,6 @@ def section_names(sections: Table) -> NDArray[np.object_]:
 
 
 def whole_sections(sections: Table, crs: object) -> gpd.GeoDataFrame:
-    """Return sections with their names and lines; those that have them are left as they are."""
-    new = sections
-    if "section_id" not in new:
-        new = new.assign(section_id=section_names(new))
-    if isinstance(new, gpd.GeoDataFrame):
-        return new
-    return gpd.GeoDataFrame(new, geometry=shapely.linestrings(section_ends(new)), crs=crs)
+    """Return sections with their names and lines."""
+    named = sections.assign(section_id=section_names(sections))
+    return gpd.GeoDataFrame(named, geometry=shapely.linestrings(section_ends(named)), crs=crs)

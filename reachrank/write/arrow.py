@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from reachrank.context import Table
 
-ROWS = 16_384
+ROWS = 8_192
 """Rows of one batch: the text of a batch must stay under 2 GB, and one batch alone is in memory."""
 
 
@@ -117,7 +117,7 @@ def _column(values: pd.Series[Any], *, is_geometry: bool) -> tuple[Any, list[Any
     if nulls:
         given = np.where(missing, "", given)
     texts = given.tolist()
-    if any(isinstance(one, bytes) for one in texts):
+    if values.dtype == object and any(isinstance(one, bytes) for one in texts):
         return na.binary(), [valid, *_bytes([one or b"" for one in texts])], nulls
     whole = "".join(texts)
     if whole.isascii():

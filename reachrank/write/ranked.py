@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
+from reachrank.carried import whole
 from reachrank.schema import LAYERS, PUBLIC_LAYERS
-from reachrank.sections.whole import whole_sections
 from reachrank.units import to_us
 from reachrank.write.conform import conform
 from reachrank.write.geopackage import check_file, to_output_crs, write_layers
@@ -42,17 +42,16 @@ def write_ranked(
     BugError
         If a layer does not match its description in the schema.
     """
-    whole = {
+    made = {
         **tables,
         "profiles": pick_profiles(tables, profiles, ctx),
         "findings": ctx.findings.to_frame(ctx.crs),
         "run_info": run_info(ctx, stage="write", units=units),
     }
-    layers = {name: whole[name] for name in PUBLIC_LAYERS}
+    layers = {name: made[name] for name in PUBLIC_LAYERS}
 
     def finish(name: str, rows: Table) -> Table:
-        if name == "sections":
-            rows = whole_sections(rows, ctx.crs)
+        rows = whole(name, rows, tables, ctx.crs)
         table = to_output_crs(conform(rows, LAYERS[name], whole=True), ctx.output_crs)
         return in_us_units(table) if units == "us" else table
 
