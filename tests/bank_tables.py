@@ -142,6 +142,9 @@ def tables(reaches: list[Reach], *, soils: list[tuple[str | None, float, float]]
                  "station_m": station, "bed_elevation_m": 100.0 + reach.fall * station,
                  "top_width_m": 4.0, "toe_width_m": 3.0, "quality": 1.0, "flags": "",
                  "edge_id": f"e{k}", "bend_id": bend_id,
+                 "x_m": x0, "y_m": y, "bearing_deg": 180.0,
+                 **{f"{side}_{at}_offset_m": out for side in ("left", "right")
+                    for at, out in (("toe", 1.5), ("top", 2.0))},
                  "left_bank_height_m": reach.left.height_m,
                  "right_bank_height_m": reach.right.height_m,
                  "left_bank_angle_deg": reach.left.angle_deg,

@@ -34,9 +34,14 @@ class Deciding:
         """Which banks have a deciding section."""
         return self.row >= 0
 
+    @property
+    def place(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Rows and sides of the deciding sections of the known banks."""
+        return self.row[self.known], self.side[self.known]
+
     def take(self, values: NDArray[np.generic]) -> NDArray[np.generic]:
         """Return values of shape (sections, 2) at the deciding sections of the known banks."""
-        return values[self.row[self.known], self.side[self.known]]
+        return values[self.place]
 
 
 def deciding_sections(
@@ -80,13 +85,14 @@ def factor_rows(
     """Return the layer ``factors``: one row per bank with a score and factor, sorted by bank."""
     known = deciding.known
     bank_id = banks["bank_id"].to_numpy(object)[known]
-    section_id = section_names(sections.iloc[deciding.row[known]])
+    at = deciding.place
+    section_id = section_names(sections.iloc[at[0]])
     blocks = []
     for order, part in enumerate(hazard.parts):
-        missing = deciding.take(part.is_missing).astype(np.bool_)
-        bound = deciding.take(part.is_lower_bound).astype(np.bool_)
-        scores = deciding.take(part.score).astype(np.float64)
-        state = np.select([missing, bound], ["missing", "lower_bound"], "measured")
+        scores = part.score(at)
+        state = np.select(
+            [part.is_missing(at), part.is_lower_bound(at)], ["missing", "lower_bound"], "measured"
+        )
         origin = f"breakpoints: {knots_source(part.factor, settings)}; "
         told = {  # one text for each, not one for each row
             "missing": f"{origin}no value here, scored as the run's typical one",
@@ -98,14 +104,14 @@ def factor_rows(
                 {
                     "bank_id": bank_id,
                     "factor": part.factor.name,
-                    "value": deciding.take(part.value).astype(np.float64),
+                    "value": part.value[at],
                     "unit": part.factor.unit,
                     "score": scores,
                     "weight": part.weight,
                     "contribution": 100.0 * part.weight * scores,
                     "source": [told[word] for word in state],
                     "state": state.astype(object),
-                    "value_se": deciding.take(part.value_se).astype(np.float64),
+                    "value_se": part.value_se[at],
                     "section_id": section_id,
                     "order": order,
                 }

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from types import EllipsisType
+from typing import TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
 from reachrank.errors import SettingsError
 from reachrank.findings import Findings
@@ -14,13 +17,19 @@ from reachrank.hazard.factor import Factor
 from reachrank.hazard.side_frame import ARRAYS, Bools, Floats, SideFrame
 from reachrank.settings.hazard import Knots
 
+Place: TypeAlias = EllipsisType | tuple[NDArray[np.int64], NDArray[np.int64]]
+"""Everywhere, or rows and sides."""
 LOWER_BOUND_COUNTS = 0.5
 """A value that is only a lower bound counts as half measured in the confidence."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Scored:
-    """One factor on every section and side; arrays of shape (n, 2)."""
+    """One factor on every section and side; arrays of shape (n, 2).
+
+    Scores follow from the values, and a county has two million of them for each factor, so they
+    are worked out where they are asked for.
+    """
 
     factor: Factor
     knots: Knots
@@ -28,10 +37,29 @@ class Scored:
     """Weight after sharing out those of absent factors; the weights of a run sum to 1."""
     value: Floats
     value_se: Floats
-    score: Floats
-    """0 to 1; where the value is missing that of the run's median, or the least."""
-    is_missing: Bools
-    is_lower_bound: Bools
+    fill: float
+    """Score where the value is missing: that of the run's median, or the least."""
+    is_bound: Bools
+    """Where a value, if there is one, is only a lower bound."""
+    floors: tuple[Scored, ...]
+    """Where it is only a lower bound, the score is at least the weighted mean of these."""
+
+    def is_missing(self, at: Place = ...) -> Bools:
+        """Return where the value is missing, everywhere or at chosen rows and sides."""
+        return np.asarray(np.isnan(self.value[at]))
+
+    def is_lower_bound(self, at: Place = ...) -> Bools:
+        """Return where the value is only a lower bound."""
+        return np.asarray(self.is_bound[at] & ~self.is_missing(at))
+
+    def score(self, at: Place = ...) -> Floats:
+        """Return scores, 0 to 1, everywhere or at chosen rows and sides."""
+        scores = np.where(self.is_missing(at), self.fill, score(self.value[at], self.knots))
+        if not self.floors:
+            return scores
+        share = sum(part.weight for part in self.floors)
+        floor = np.sum([part.weight / share * part.score(at) for part in self.floors], axis=0)
+        return np.where(self.is_bound[at], np.fmax(scores, floor), scores)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,8 +104,8 @@ def assess(factors: Sequence[Factor], frame: SideFrame, findings: Findings) -> H
     total = np.zeros(frame.shape)
     known = np.zeros(frame.shape)
     for part in parts.values():
-        total += part.weight * part.score
-        counted = np.where(part.is_lower_bound, LOWER_BOUND_COUNTS, 1.0) * ~part.is_missing
+        total += part.weight * part.score()
+        counted = np.where(part.is_lower_bound(), LOWER_BOUND_COUNTS, 1.0) * ~part.is_missing()
         known += weights[part.factor.name] / whole * counted
     hazard = np.clip(100.0 * total, 0.0, 100.0)
     hazard[~frame.counts] = np.nan
@@ -151,29 +179,22 @@ def _score(
 ) -> Scored:
     value, value_se = measured
     knots = knots_of(factor, frame.settings)
-    scores = score(value, knots)
-    missing = np.isnan(value)
-    known = frame.counts & ~missing
     if frame.settings.missing_rule == "least":
         fill = min(knot[1] for knot in knots)
     else:
-        fill = float(score(np.median(value[known]), knots))
-    scores = np.where(missing, fill, scores)
+        fill = float(score(np.median(value[frame.counts & np.isfinite(value)]), knots))
     bound = np.broadcast_to(np.False_, frame.shape)
+    floors: tuple[Scored, ...] = ()
     if factor.lower_bound:
         bound = np.array(getattr(frame, factor.lower_bound), np.bool_)
-        floors = [before[name] for name in factor.at_least_as if name in before]
-        if floors:
-            share = sum(part.weight for part in floors)
-            floor = np.sum([part.weight / share * part.score for part in floors], axis=0)
-            scores = np.where(bound, np.fmax(scores, floor), scores)
+        floors = tuple(before[name] for name in factor.at_least_as if name in before)
     return Scored(
         factor=factor,
         knots=knots,
         weight=weight,
         value=value,
         value_se=value_se,
-        score=scores,
-        is_missing=missing,
-        is_lower_bound=bound & ~missing,
+        fill=fill,
+        is_bound=bound,
+        floors=floors,
     )

@@ -67,10 +67,10 @@ def test_lower_bound_never_scores_less_than_height_alone(seed, place, angle):
     )
     parts = {p.factor.name: p for p in assess(FACTORS, frame, Findings()).parts}
     heights = [parts["bank_height"], parts["bank_height_absolute"]]
-    alone = sum(p.weight * p.score[place] for p in heights) / sum(p.weight for p in heights)
-    assert parts["bank_angle"].score[place] >= alone - 1e-12
+    alone = sum(p.weight * p.score()[place] for p in heights) / sum(p.weight for p in heights)
+    assert parts["bank_angle"].score()[place] >= alone - 1e-12
     measured = np.interp(angle, *zip(*parts["bank_angle"].knots, strict=True))
-    assert parts["bank_angle"].score[place] >= measured - 1e-12
+    assert parts["bank_angle"].score()[place] >= measured - 1e-12
 
 
 LOSABLE = ["bank_angle_deg", "cover_frac", "soil_index", "unit_stream_power_w_per_m2"]
