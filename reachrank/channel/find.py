@@ -39,6 +39,18 @@ STEP_WIDTHS = 0.25
 stretches anyway."""
 BLOCKED_RISE_M = 0.5
 """A bed this far above its neighbours does not tell where the channel's middle is."""
+CALM_CELLS, CALM_ROUNDS = 6, 2
+"""The line of a channel so many cells wide is moved that much more often: its toes are known well
+enough, against its width, for its bends to be followed more closely."""
+CENTRE_SMOOTHING_CELLS, LEAST_CENTRE_SMOOTHING_WIDTHS = 2.0, 0.25
+"""The move to the middle is averaged over so many cells, but over no less of the toe width."""
+AVERAGED_CELLS_2 = 2.0
+"""Averaging over cells makes the square of a face's run so many cells squared longer, about its
+middle: the toe seems to lie half of what is added too far in the channel."""
+LEAST_RUN_CELLS = 1.0
+"""The toe of a shorter face is moved as that of a face so long: shorter ones look alike."""
+TOE_SD_CELLS = 0.15
+"""How far the toe of a steep bank strays, in cells; that of a gentle one strays with the noise."""
 
 
 @dataclass
@@ -258,6 +270,38 @@ def whole_cells(width_m: Float, cell_m: float) -> int:
     return max(1, round(float(np.quantile(width_m[np.isfinite(width_m)], 0.2)) / cell_m))
 
 
+def centre_smoothing_widths(settings: ChannelSettings, width_m: Float, cell_m: float) -> float:
+    """Return over how many toe widths the move of a channel to the middle is averaged."""
+    enough = CENTRE_SMOOTHING_CELLS / whole_cells(width_m, cell_m)
+    return min(settings.centre_smoothing_widths, max(enough, LEAST_CENTRE_SMOOTHING_WIDTHS))
+
+
+def _middle_m(
+    sides: list[Side], toes_m: list[Float], window: NDArray[np.int64], cell_m: float, noise_m: float
+) -> Float:
+    """Return how far to the left the middle between the toes lies, NaN where it is not known.
+
+    Elevation noise moves the toe of a gentle bank, as on the inside of a bend, several times as far
+    as that of a steep one. So each toe tells the middle, half of the channel's usual width away
+    from it, and counts by how well it is known.
+    """
+    toes, variances = [], []
+    for side, toe in zip(sides, toes_m, strict=True):
+        least = np.sqrt(LEAST_RUN_CELLS**2 + AVERAGED_CELLS_2) * cell_m
+        seen = np.fmax(median_along(side.top_m - side.toe_m, window), least)
+        run = np.sqrt(seen**2 - AVERAGED_CELLS_2 * cell_m**2)
+        slope = median_along(side.rise_m, window) / run
+        toes.append(toe + 0.5 * (seen - run))
+        variances.append((noise_m / slope) ** 2 + (TOE_SD_CELLS * cell_m) ** 2)
+    left, right = toes
+    usual = median_along(left + right, 3 * window)
+    usual = np.where(np.isfinite(usual), usual, left + right)
+    usual = smooth_values(usual, window.astype(np.float64))
+    of_left = variances[1] / (variances[0] + variances[1])
+    of_left = np.where(np.isfinite(of_left), of_left, 0.5)
+    return np.asarray(of_left * (left - 0.5 * usual) + (1.0 - of_left) * (0.5 * usual - right))
+
+
 def _recentred(
     base: Float, width_m: Float, usual_m: Float, step_m: float, surface: Surface,
     settings: ChannelSettings, rules: BankRules, samples_per_cell: int,
@@ -287,8 +331,9 @@ def _recentred(
     width = np.clip(width, 1.5 * surface.cell_m, None)
     left_toe = np.where(np.isfinite(left_toe), left_toe, width - right_toe)
     right_toe = np.where(np.isfinite(right_toe), right_toe, width - left_toe)
-    middle = 0.5 * (left_toe - right_toe)
-    middle = smooth_values(middle, settings.centre_smoothing_widths * width / step_m)
+    middle = _middle_m([left, right], [left_toe, right_toe], window, surface.cell_m, rules.noise_m)
+    over = centre_smoothing_widths(settings, width_m, surface.cell_m)
+    middle = smooth_values(middle, over * width / step_m)
     bed = median_along(np.where(blocked, np.nan, bed), window)
     return _moved(base, normal, middle), width, bed
 
@@ -340,7 +385,8 @@ def find_channel(
     width = np.interp(np.linspace(0, 1, len(line)), along / along[-1], width)
     width = np.clip(width, 2.0 * cell, None)
     bed = np.full(len(line), np.nan)
-    for turn in reversed(range(settings.recentre_rounds)):
+    is_calm = whole_cells(width, cell) >= CALM_CELLS
+    for turn in reversed(range(settings.recentre_rounds + CALM_ROUNDS * is_calm)):
         usual = usual_width_m(width, step)
         base = smooth_line(line, settings.base_smoothing_widths * usual / step)
         base = resample(base, step)

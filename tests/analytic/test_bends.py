@@ -106,7 +106,7 @@ def test_short_bends_that_finding_has_flattened_get_their_radius_back(
     radius_widths: float, turning_deg: float
 ) -> None:
     width, step = 5.0, 1.0
-    blur = blur_of(ChannelSettings())
+    blur = blur_of(ChannelSettings(), np.array([4.0]), 1.0)
     xy = line_of(short_bends(width, radius_widths, turning_deg, step), step)
     line = as_found(xy, width / step, blur)
     widths, settings = np.full(len(xy), width), PlanformSettings()
