@@ -182,7 +182,13 @@ def choose(dem_crs: CRS, box: Box) -> WorkingCrs:
     if source.is_projected and scale_error(source, box) <= SCALE_ERROR_FRAC:
         return WorkingCrs(source, metric_twin(source), source, axis_unit_m(source), False)
     west, south, east, north = box
-    utm = utm_for(source, (west + east) / 2.0, (south + north) / 2.0)
+    longitude, latitude = (west + east) / 2.0, (south + north) / 2.0
+    if not (-180.0 <= longitude <= 180.0 and -90.0 <= latitude <= 90.0):
+        raise InputError(
+            f"The data lie {longitude:g} degrees east, {latitude:g} north: nowhere on Earth.",
+            hint="Are they in another coordinate reference system than they say?",
+        )
+    utm = utm_for(source, longitude, latitude)
     if scale_error(utm, box) > SCALE_ERROR_FRAC:
         raise InputError(
             f"The data reach from {west:.2f} to {east:.2f} degrees east: too far for one UTM zone.",

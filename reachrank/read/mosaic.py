@@ -194,6 +194,12 @@ def _warped(
     # as many cells as before on the same ground
     cell = math.sqrt(sum(_area(file, crs) for file in files) / cells)
     west, south, east, north = cover.bounds
+    if not (np.isfinite(cover.bounds).all() and 0.0 < cell < math.inf):
+        raise InputError(
+            "The DEM lies where its coordinate reference system cannot be turned into metres.",
+            hint="Is it in the right place, in the right coordinate reference system?",
+            where=files[0].shown,
+        )
     left, top = math.floor(west / cell) * cell, math.ceil(north / cell) * cell
     grid = Grid(
         Affine(cell, 0.0, left, 0.0, -cell, top),

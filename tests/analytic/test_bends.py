@@ -16,6 +16,9 @@ from reachrank.planform.bends import (
 )
 from reachrank.settings import ChannelSettings, PlanformSettings
 
+BLUR = blur_of(ChannelSettings(), np.array([4.0]), 1.0)
+"""What finding a channel of four cells does to its line."""
+
 
 def line_of(kappa_per_m: np.ndarray, step_m: float) -> np.ndarray:
     """Integrate a curvature to a line."""
@@ -106,7 +109,7 @@ def test_short_bends_that_finding_has_flattened_get_their_radius_back(
     radius_widths: float, turning_deg: float
 ) -> None:
     width, step = 5.0, 1.0
-    blur = blur_of(ChannelSettings(), np.array([4.0]), 1.0)
+    blur = BLUR
     xy = line_of(short_bends(width, radius_widths, turning_deg, step), step)
     line = as_found(xy, width / step, blur)
     widths, settings = np.full(len(xy), width), PlanformSettings()
@@ -140,7 +143,7 @@ def test_giving_back_the_flattening_leaves_long_bends_alone() -> None:
     xy = line_of(sine_kappa(70, 15.0, 8, step), step)  # half waves of 11.5 widths
     widths, settings = np.full(len(xy), width), PlanformSettings()
     plain, _ = find_bends(xy, step, widths, settings)
-    sharp, _ = find_bends(xy, step, widths, settings, blur_of(ChannelSettings()))
+    sharp, _ = find_bends(xy, step, widths, settings, BLUR)
     assert [b.radius_m for b in sharp] == pytest.approx([b.radius_m for b in plain], rel=0.01)
 
 
@@ -159,7 +162,7 @@ def test_turned_moved_and_in_feet_the_bends_are_the_same() -> None:
     width, step, foot = 5.0, 1.0, 0.3048
     kappa = sine_kappa(70, 12.0, 8, step)
     kappa = kappa + np.convolve(rng.normal(0, 0.02, kappa.size + 8), np.ones(9) / 9, "valid")
-    xy, settings, blur = line_of(kappa, step), PlanformSettings(), blur_of(ChannelSettings())
+    xy, settings, blur = line_of(kappa, step), PlanformSettings(), BLUR
     widths = np.full(len(xy), width)
     here, _ = find_bends(xy, step, widths, settings, blur)
     turn = np.array([[0.6, 0.8], [-0.8, 0.6]])

@@ -7,6 +7,8 @@ import pytest
 from scipy.interpolate import make_interp_spline
 from scipy.special import j0
 
+from reachrank.bank.measure import Side
+from reachrank.channel.find import _middle_m, centre_smoothing_widths
 from reachrank.channel.line import (
     arc_length,
     curvature_per_m,
@@ -16,6 +18,7 @@ from reachrank.channel.line import (
     tangents,
 )
 from reachrank.channel.room import side_room_m
+from reachrank.settings import ChannelSettings
 
 
 def sine_generated(omega_rad: float, wave_m: float, count: int, step_m: float) -> np.ndarray:
@@ -109,3 +112,54 @@ def test_room_is_the_least_touching_circle_over_all_other_points() -> None:
         radius = np.where(touches, square / np.where(touches, sign * along, 1.0), np.inf)
         np.testing.assert_allclose(room, np.minimum(radius.min(axis=1), most), rtol=1e-12)
         assert (room < most).mean() > 0.5
+
+
+def one_side(toe_m: np.ndarray, run_m: float, rise_m: float) -> Side:
+    """Return a bank of one shape whose toe lies at the given offsets."""
+    other = {"bed_m": 0.0, "rise_m": rise_m, "ground_slope": 0.0, "misfit_m": 0.0}
+    same = {name: np.full(toe_m.size, value) for name, value in other.items()}
+    return Side(toe_m=toe_m, top_m=toe_m + run_m, **same)
+
+
+def middle(left: Side, right: Side, noise_m: float = 0.05) -> np.ndarray:
+    window = np.full(left.toe_m.size, 2)
+    return _middle_m([left, right], [left.toe_m, right.toe_m], window, 1.0, noise_m)
+
+
+def test_the_middle_goes_by_the_steep_bank_where_noise_moves_the_gentle_one() -> None:
+    rng = np.random.default_rng(1)
+    stray = rng.normal(0.0, 0.4, 200)
+    steep, gentle = one_side(np.full(200, 3.0), 4.0, 8.0), one_side(3.0 + stray, 4.0, 1.0)
+    away = middle(steep, gentle, noise_m=0.15)
+    assert np.abs(away).mean() < 0.6 * np.abs(0.5 * stray).mean()
+    # banks alike count alike: half of what one of them strays
+    alike = middle(one_side(np.full(200, 3.0), 4.0, 1.0), gentle)
+    assert np.corrcoef(alike, -stray)[0, 1] > 0.9
+    # left and right changed over, the other way
+    np.testing.assert_allclose(middle(gentle, steep, noise_m=0.15), -away, atol=1e-12)
+
+
+def test_the_middle_of_a_steep_and_a_gentle_bank_is_freed_of_averaging() -> None:
+    """A face of run r looks sqrt(r^2 + 2) cells long about its middle: bank/averaged.py."""
+    for true in (1.5, 2.0, 3.0):
+        seen = float(np.sqrt(true**2 + 2.0))
+        steep = one_side(np.full(60, 3.0 - 0.5 * (seen - true)), seen, 2.0)
+        gentle = one_side(np.full(60, 3.0), 40.0, 2.0)  # so long that averaging adds nothing
+        assert np.abs(middle(steep, gentle)).max() < 0.02
+
+
+def test_the_middle_is_unknown_where_a_toe_is() -> None:
+    toe = np.where(np.arange(40) < 20, np.nan, 3.0)
+    found = middle(one_side(toe, 4.0, 2.0), one_side(np.full(40, 3.0), 4.0, 2.0))
+    assert np.isnan(found[:15]).all()
+    assert np.abs(found[25:]).max() < 1e-9
+
+
+@pytest.mark.parametrize(
+    ("cells", "widths"), [(2, 0.5), (4, 0.5), (6, 1 / 3), (8, 0.25), (20, 0.25)]
+)
+def test_the_move_is_averaged_by_cells_in_wide_channels(cells: int, widths: float) -> None:
+    width = np.full(10, 2.0 * cells)
+    assert centre_smoothing_widths(ChannelSettings(), width, 2.0) == pytest.approx(widths)
+    calm = ChannelSettings(centre_smoothing_widths=0.1)
+    assert centre_smoothing_widths(calm, width, 2.0) == 0.1

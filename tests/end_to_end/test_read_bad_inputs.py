@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from affine import Affine
+from pyproj import CRS
 from read_files import (
     CELL,
     FEET,
@@ -24,6 +25,7 @@ from read_files import (
 from shapely.geometry import LineString, Point, box
 
 from reachrank.errors import InputError
+from reachrank.read.crs import choose
 
 
 @pytest.fixture
@@ -299,3 +301,9 @@ def test_soils_and_cover_that_do_not_serve(streams, dem, tmp_path):
     refused("texture or an erodibility", streams, dem, soils=soils)
     far = write_raster(tmp_path / "far.tif", cells(), left=9000)
     refused("cover raster does not lie over", streams, dem, cover=far)
+
+
+@pytest.mark.parametrize(("west", "north"), [(-1e6, 40.0), (400.0, 40.0), (-90.0, 95.0)])
+def test_a_place_that_is_nowhere_on_earth(west, north):
+    with pytest.raises(InputError, match="nowhere on Earth"):
+        choose(CRS.from_epsg(4326), (west, north - 0.01, west + 0.01, north))
