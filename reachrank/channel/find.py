@@ -39,16 +39,14 @@ STEP_WIDTHS = 0.25
 stretches anyway."""
 BLOCKED_RISE_M = 0.5
 """A bed this far above its neighbours does not tell where the channel's middle is."""
-CALM_CELLS, CALM_ROUNDS = 6, 2
-"""The line of a channel so many cells wide is moved that much more often: its toes are known well
-enough, against its width, for its bends to be followed more closely."""
-CENTRE_SMOOTHING_CELLS, LEAST_CENTRE_SMOOTHING_WIDTHS = 2.0, 0.25
-"""The move to the middle is averaged over so many cells, but over no less of the toe width."""
 AVERAGED_CELLS_2 = 2.0
 """Averaging over cells makes the square of a face's run so many cells squared longer, about its
 middle: the toe seems to lie half of what is added too far in the channel."""
 LEAST_RUN_CELLS = 1.0
 """The toe of a shorter face is moved as that of a face so long: shorter ones look alike."""
+MOST_AWAY_CELLS = 0.5
+"""The middle lies no farther from the mean of both toes: noise moves them no more than that, and
+where more is missing the channel is wider or narrower here than usual."""
 TOE_SD_CELLS = 0.15
 """How far the toe of a steep bank strays, in cells; that of a gentle one strays with the noise."""
 
@@ -270,12 +268,6 @@ def whole_cells(width_m: Float, cell_m: float) -> int:
     return max(1, round(float(np.quantile(width_m[np.isfinite(width_m)], 0.2)) / cell_m))
 
 
-def centre_smoothing_widths(settings: ChannelSettings, width_m: Float, cell_m: float) -> float:
-    """Return over how many toe widths the move of a channel to the middle is averaged."""
-    enough = CENTRE_SMOOTHING_CELLS / whole_cells(width_m, cell_m)
-    return min(settings.centre_smoothing_widths, max(enough, LEAST_CENTRE_SMOOTHING_WIDTHS))
-
-
 def _middle_m(
     sides: list[Side], toes_m: list[Float], window: NDArray[np.int64], cell_m: float, noise_m: float
 ) -> Float:
@@ -299,7 +291,10 @@ def _middle_m(
     usual = smooth_values(usual, window.astype(np.float64))
     of_left = variances[1] / (variances[0] + variances[1])
     of_left = np.where(np.isfinite(of_left), of_left, 0.5)
-    return np.asarray(of_left * (left - 0.5 * usual) + (1.0 - of_left) * (0.5 * usual - right))
+    mean = 0.5 * (left - right)
+    away = of_left * (left - 0.5 * usual) + (1.0 - of_left) * (0.5 * usual - right) - mean
+    most = MOST_AWAY_CELLS * cell_m
+    return np.asarray(mean + np.clip(away, -most, most))
 
 
 def _recentred(
@@ -332,8 +327,7 @@ def _recentred(
     left_toe = np.where(np.isfinite(left_toe), left_toe, width - right_toe)
     right_toe = np.where(np.isfinite(right_toe), right_toe, width - left_toe)
     middle = _middle_m([left, right], [left_toe, right_toe], window, surface.cell_m, rules.noise_m)
-    over = centre_smoothing_widths(settings, width_m, surface.cell_m)
-    middle = smooth_values(middle, over * width / step_m)
+    middle = smooth_values(middle, settings.centre_smoothing_widths * width / step_m)
     bed = median_along(np.where(blocked, np.nan, bed), window)
     return _moved(base, normal, middle), width, bed
 
@@ -385,8 +379,7 @@ def find_channel(
     width = np.interp(np.linspace(0, 1, len(line)), along / along[-1], width)
     width = np.clip(width, 2.0 * cell, None)
     bed = np.full(len(line), np.nan)
-    is_calm = whole_cells(width, cell) >= CALM_CELLS
-    for turn in reversed(range(settings.recentre_rounds + CALM_ROUNDS * is_calm)):
+    for turn in reversed(range(settings.recentre_rounds)):
         usual = usual_width_m(width, step)
         base = smooth_line(line, settings.base_smoothing_widths * usual / step)
         base = resample(base, step)

@@ -8,7 +8,6 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from reachrank.channel.find import centre_smoothing_widths
 from reachrank.channel.line import curvature_per_m, headings_rad, smooth_line
 from reachrank.channel.strip import usual_width_m
 from reachrank.grouped import run_medians
@@ -59,8 +58,8 @@ class Blur:
     move_widths: float
 
 
-def blur_of(channel: ChannelSettings, width_m: Float, cell_m: float) -> Blur:
-    """Return what the `channel` stage's settings do to a line of some toe widths, shape (n,).
+def blur_of(channel: ChannelSettings) -> Blur:
+    """Return what the `channel` stage's settings do to a line.
 
     The move is averaged three times: the strip along the channel, the toes by a running median, the
     middle between them. A median over a window h takes h^2 / 16 off the top of a parabola for each
@@ -69,7 +68,7 @@ def blur_of(channel: ChannelSettings, width_m: Float, cell_m: float) -> Blur:
     move = np.sqrt(
         channel.along_smoothing_widths**2
         + (channel.median_widths / 4.0) ** 2
-        + centre_smoothing_widths(channel, width_m, cell_m) ** 2
+        + channel.centre_smoothing_widths**2
     )
     return Blur(channel.base_smoothing_widths, float(move))
 

@@ -31,6 +31,7 @@ def run(tables: Tables, ctx: Context) -> Tables:
     over the toe width; stages that know a better width replace it.
     """
     points = tables["channel_points"].copy()
+    blur = blur_of(ctx.settings.channel)
     places = points[["x_m", "y_m"]].to_numpy(np.float64)
     widths = points["toe_width_m"].to_numpy(np.float64)
     stations = points["station_m"].to_numpy(np.float64)
@@ -41,7 +42,6 @@ def run(tables: Tables, ctx: Context) -> Tables:
     for stream_id, index in points.groupby("stream_id", sort=True).indices.items():
         xy, width, station = places[index], widths[index], stations[index]
         step = station[0] / max(1, len(index) - 1)
-        blur = blur_of(ctx.settings.channel, width, ctx.dem.cell_m)
         bends, kappa = find_bends(xy, step, width, ctx.settings.planform, blur)
         curvature[index] = kappa
         if not bends:

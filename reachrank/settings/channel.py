@@ -73,8 +73,7 @@ class ChannelSettings:
     )
     centre_smoothing_widths: float = setting(
         0.5,
-        "Smoothing (standard deviation, in toe widths) of the move to the middle of the toes; in"
-        " channels over four cells wide it falls to two cells, but to no less than 0.25.",
+        "Smoothing (standard deviation, in toe widths) of the move to the middle of the toes.",
         unit="toe widths",
         least=0.0,
         greatest=3.0,
@@ -82,7 +81,7 @@ class ChannelSettings:
     recentre_rounds: int = setting(
         3,
         "How often the line is moved to the middle of the toes and cut again; each round gives back"
-        " what the smoothing took from the bends. Channels of six cells or more get two more.",
+        " what the smoothing took from the bends.",
         least=1,
         greatest=8,
     )

@@ -16,8 +16,8 @@ from reachrank.planform.bends import (
 )
 from reachrank.settings import ChannelSettings, PlanformSettings
 
-BLUR = blur_of(ChannelSettings(), np.array([4.0]), 1.0)
-"""What finding a channel of four cells does to its line."""
+BLUR = blur_of(ChannelSettings())
+"""What finding a channel does to its line."""
 
 
 def line_of(kappa_per_m: np.ndarray, step_m: float) -> np.ndarray:

@@ -8,7 +8,7 @@ from scipy.interpolate import make_interp_spline
 from scipy.special import j0
 
 from reachrank.bank.measure import Side
-from reachrank.channel.find import _middle_m, centre_smoothing_widths
+from reachrank.channel.find import _middle_m
 from reachrank.channel.line import (
     arc_length,
     curvature_per_m,
@@ -18,7 +18,6 @@ from reachrank.channel.line import (
     tangents,
 )
 from reachrank.channel.room import side_room_m
-from reachrank.settings import ChannelSettings
 
 
 def sine_generated(omega_rad: float, wave_m: float, count: int, step_m: float) -> np.ndarray:
@@ -153,13 +152,3 @@ def test_the_middle_is_unknown_where_a_toe_is() -> None:
     found = middle(one_side(toe, 4.0, 2.0), one_side(np.full(40, 3.0), 4.0, 2.0))
     assert np.isnan(found[:15]).all()
     assert np.abs(found[25:]).max() < 1e-9
-
-
-@pytest.mark.parametrize(
-    ("cells", "widths"), [(2, 0.5), (4, 0.5), (6, 1 / 3), (8, 0.25), (20, 0.25)]
-)
-def test_the_move_is_averaged_by_cells_in_wide_channels(cells: int, widths: float) -> None:
-    width = np.full(10, 2.0 * cells)
-    assert centre_smoothing_widths(ChannelSettings(), width, 2.0) == pytest.approx(widths)
-    calm = ChannelSettings(centre_smoothing_widths=0.1)
-    assert centre_smoothing_widths(calm, width, 2.0) == 0.1
