@@ -152,3 +152,10 @@ def test_the_middle_is_unknown_where_a_toe_is() -> None:
     found = middle(one_side(toe, 4.0, 2.0), one_side(np.full(40, 3.0), 4.0, 2.0))
     assert np.isnan(found[:15]).all()
     assert np.abs(found[25:]).max() < 1e-9
+
+
+def test_where_the_channel_is_wider_the_middle_stays_in_the_middle() -> None:
+    pool = np.where(np.abs(np.arange(120) - 60) < 8, 6.0, 3.0)
+    steep, gentle = one_side(np.full(120, 3.0), 4.0, 8.0), one_side(pool, 4.0, 1.0)
+    mean = 0.5 * (steep.toe_m - gentle.toe_m)
+    assert np.abs(middle(steep, gentle) - mean).max() <= 0.5 + 1e-9  # cells of 1 m
