@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
 
+from reachrank.bank.averaged import SPREAD_CELLS_2
 from reachrank.bank.fit import FIGURES
 from reachrank.bank.measure import BankRules, Side, measure_side, side_of
 from reachrank.channel.line import (
@@ -39,9 +40,6 @@ STEP_WIDTHS = 0.25
 stretches anyway."""
 BLOCKED_RISE_M = 0.5
 """A bed this far above its neighbours does not tell where the channel's middle is."""
-AVERAGED_CELLS_2 = 2.0
-"""Averaging over cells makes the square of a face's run so many cells squared longer, about its
-middle: the toe seems to lie half of what is added too far in the channel."""
 LEAST_RUN_CELLS = 1.0
 """The toe of a shorter face is moved as that of a face so long: shorter ones look alike."""
 MOST_AWAY_CELLS = 0.5
@@ -275,13 +273,14 @@ def _middle_m(
 
     Elevation noise moves the toe of a gentle bank, as on the inside of a bend, several times as far
     as that of a steep one. So each toe tells the middle, half of the channel's usual width away
-    from it, and counts by how well it is known.
+    from it, and counts by how well it is known. Averaging over cells makes a face longer about its
+    middle: the toe seems to lie half of what is added too far in the channel.
     """
     toes, variances = [], []
     for side, toe in zip(sides, toes_m, strict=True):
-        least = np.sqrt(LEAST_RUN_CELLS**2 + AVERAGED_CELLS_2) * cell_m
+        least = np.sqrt(LEAST_RUN_CELLS**2 + SPREAD_CELLS_2) * cell_m
         seen = np.fmax(median_along(side.top_m - side.toe_m, window), least)
-        run = np.sqrt(seen**2 - AVERAGED_CELLS_2 * cell_m**2)
+        run = np.sqrt(seen**2 - SPREAD_CELLS_2 * cell_m**2)
         slope = median_along(side.rise_m, window) / run
         toes.append(toe + 0.5 * (seen - run))
         variances.append((noise_m / slope) ** 2 + (TOE_SD_CELLS * cell_m) ** 2)

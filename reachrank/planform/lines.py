@@ -29,9 +29,17 @@ def bend_lines(bends: pd.DataFrame, channel: gpd.GeoDataFrame) -> NDArray[np.obj
         along = arc_length(xy)
         place = along[-1] - np.stack([start[rows], end[rows]])
         first, last = (_nearest(along, down) for down in place)
-        owner = np.repeat(np.arange(len(rows)), last - first + 1)
-        at = np.concatenate([np.arange(a, b + 1) for a, b in zip(first, last, strict=True)])
-        lines[rows] = shapely.linestrings(xy[at], indices=owner)
+        lines[rows] = lines_between(xy, first, last)
+    return lines
+
+
+def lines_between(
+    xy: NDArray[np.float64], first: NDArray[np.integer], last: NDArray[np.integer]
+) -> NDArray[np.object_]:
+    """Return the parts of a line from its points ``first`` to its points ``last``, shape (n,)."""
+    at = np.concatenate([np.arange(a, b + 1) for a, b in zip(first, last, strict=True)])
+    owner = np.repeat(np.arange(len(first)), last - first + 1)
+    lines: NDArray[np.object_] = shapely.linestrings(xy[at], indices=owner)
     return lines
 
 

@@ -7,13 +7,13 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import shapely
 from numpy.typing import NDArray
 
 from reachrank.columns import repeated
 from reachrank.context import Context, Tables, with_tables
 from reachrank.grouped import run_medians
 from reachrank.planform.bends import Bend, blur_of, find_bends
+from reachrank.planform.lines import lines_between
 
 Float = NDArray[np.float64]
 
@@ -70,7 +70,6 @@ def _bend_columns(
     radius = np.array([bend.radius_m for bend in bends])
     here = run_medians(width_m, first, last + 1)
     number = np.arange(len(xy))
-    at = np.concatenate([number[bend.first : bend.last + 1] for bend in bends])
     ids = [f"{stream_id}-B{k:04d}" for k in range(1, len(bends) + 1)]
     return {
         "bend_id": np.array(ids, dtype=object),
@@ -83,7 +82,5 @@ def _bend_columns(
         "turning_deg": np.degrees([bend.turning_rad for bend in bends]),
         "length_m": station_m[first] - station_m[last],
         "outside_bank": np.array([bend.outside_bank for bend in bends], dtype=object),
-        "geometry": shapely.linestrings(
-            xy[at], indices=np.repeat(np.arange(len(bends)), last - first + 1)
-        ),
+        "geometry": lines_between(xy, first, last),
     }

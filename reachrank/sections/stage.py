@@ -24,7 +24,7 @@ from reachrank.sections.measure import BankLine, Measured, measure_channel
 from reachrank.sections.neighbours import points_beside
 from reachrank.sections.place import section_points, section_spacing_m, without_crossings
 from reachrank.sections.profile_text import centimetre_texts
-from reachrank.sections.whole import section_ends
+from reachrank.sections.whole import section_ends, section_names
 
 Float = NDArray[np.float64]
 
@@ -204,11 +204,11 @@ def _section_columns(
     code = (flags[at] @ (1 << np.arange(len(FLAGS)))).astype(np.int64)
     blank = measured.is_gap[at]
     normal = measured.normal[at]
+    place = {"stream_id": repeated(stream.stream_id, at.size), "station_m": station[at]}
     columns: dict[str, Any] = {
-        "section_id": np.array([f"{stream.stream_id}-{s:09.2f}" for s in station[at]], object),
+        "section_id": section_names(place),
         "reach_id": np.full(at.size, None, dtype=object),
-        "stream_id": repeated(stream.stream_id, at.size),
-        "station_m": station[at],
+        **place,
         "curvature_per_m": points["curvature_per_m"][at],
         "bed_elevation_m": measured.bed_m[at],
         "line_offset_m": points["line_offset_m"][at],

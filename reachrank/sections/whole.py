@@ -53,7 +53,7 @@ def section_ends(sections: Mapping[str, Any] | Table) -> Float:
     return np.stack(ends, axis=1)
 
 
-def section_names(sections: Table) -> NDArray[np.object_]:
+def section_names(sections: Mapping[str, Any] | Table) -> NDArray[np.object_]:
     """Return the names of sections: as they have them, else stream and station.
 
     Examples
@@ -64,7 +64,7 @@ def section_names(sections: Table) -> NDArray[np.object_]:
     """
     if "section_id" in sections:
         return np.asarray(sections["section_id"], dtype=object)
-    names = np.empty(len(sections), dtype=object)
+    names = np.empty(len(sections["station_m"]), dtype=object)
     names[:] = [
         f"{stream}-{station:09.2f}"
         for stream, station in zip(sections["stream_id"], sections["station_m"], strict=True)
