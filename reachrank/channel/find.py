@@ -11,6 +11,7 @@ from scipy.ndimage import maximum_filter1d
 from reachrank.bank.averaged import SPREAD_CELLS_2
 from reachrank.bank.fit import FIGURES
 from reachrank.bank.measure import BankRules, Side, measure_side, side_of
+from reachrank.channel.blur import blur_of, settled
 from reachrank.channel.line import (
     arc_length,
     left_normals,
@@ -378,6 +379,7 @@ def find_channel(
     width = np.interp(np.linspace(0, 1, len(line)), along / along[-1], width)
     width = np.clip(width, 2.0 * cell, None)
     bed = np.full(len(line), np.nan)
+    blur = blur_of(settings)
     for turn in reversed(range(settings.recentre_rounds)):
         usual = usual_width_m(width, step)
         base = smooth_line(line, settings.base_smoothing_widths * usual / step)
@@ -387,6 +389,7 @@ def find_channel(
         line, width, bed = _recentred(
             base, width, usual, step, surface, settings, rules, samples_per_cell=1 if turn else 2
         )  # fmt: skip
+        line = settled(line, base, usual, step, cell, blur)
     count = len(line)
     line = resample(line, step)
     share, there = np.linspace(0, 1, count), np.linspace(0, 1, len(line))

@@ -8,10 +8,10 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
+from reachrank.channel.blur import Blur
 from reachrank.channel.line import curvature_per_m, headings_rad, smooth_line
 from reachrank.channel.strip import usual_width_m
 from reachrank.grouped import run_medians
-from reachrank.settings.channel import ChannelSettings
 from reachrank.settings.planform import PlanformSettings
 
 Float = NDArray[np.float64]
@@ -42,35 +42,6 @@ class Bend:
 def smoothed_curvature_per_m(xy: Float, step_m: float, width_m: Float, widths: float) -> Float:
     """Curvature of the centreline smoothed at the scale of its width, shape (n,), 1/m."""
     return curvature_per_m(smooth_line(xy, widths * width_m / step_m))
-
-
-@dataclass(frozen=True)
-class Blur:
-    """What finding the channel does to its line, as two Gaussian averages along it.
-
-    Both are standard deviations in toe widths. ``base_widths`` smooths the line before it is moved,
-    ``move_widths`` the move to the middle of the toes. Moved until it rests, the line is the true
-    one times P / (1 - B + P B), by wavelength, with P and B the two averages: bends longer than
-    about seven widths are kept, an arc of two or three widths comes out flatter than it is.
-    """
-
-    base_widths: float
-    move_widths: float
-
-
-def blur_of(channel: ChannelSettings) -> Blur:
-    """Return what the `channel` stage's settings do to a line.
-
-    The move is averaged three times: the strip along the channel, the toes by a running median, the
-    middle between them. A median over a window h takes h^2 / 16 off the top of a parabola for each
-    unit of its second-order term, as a Gaussian average with the deviation h / 4 does.
-    """
-    move = np.sqrt(
-        channel.along_smoothing_widths**2
-        + (channel.median_widths / 4.0) ** 2
-        + channel.centre_smoothing_widths**2
-    )
-    return Blur(channel.base_smoothing_widths, float(move))
 
 
 def sharpened_line(xy: Float, step_m: float, width_m: Float, blur: Blur) -> Float:

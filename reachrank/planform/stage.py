@@ -9,10 +9,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from reachrank.channel.blur import blur_of
 from reachrank.columns import repeated
 from reachrank.context import Context, Tables, with_tables
 from reachrank.grouped import run_medians
-from reachrank.planform.bends import Bend, blur_of, find_bends
+from reachrank.planform.bends import Bend, find_bends
 from reachrank.planform.lines import lines_between
 
 Float = NDArray[np.float64]

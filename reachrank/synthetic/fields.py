@@ -31,6 +31,29 @@ def slow(points: int, step_m: float, scale_m: float, rng: np.random.Generator) -
     return np.asarray(out / max(np.abs(out).max(), 1e-12))
 
 
+def rough(points: int, step_m: float, longest_m: float, rng: np.random.Generator) -> Array:
+    """Return variation along a line whose size grows with its wavelength; standard deviation 1.
+
+    Each octave of wavelengths, from four steps to the longest, varies twice as much as the next
+    shorter one, as the toes of real banks do.
+
+    Parameters
+    ----------
+    points, step_m
+        Number of values and the distance between them.
+    longest_m
+        The longest wavelength.
+    """
+    count = max(points, int(8.0 * longest_m / step_m))
+    per_m = np.fft.rfftfreq(count, step_m)
+    spectrum = np.fft.rfft(rng.standard_normal(count))
+    is_in = (per_m >= 1.0 / longest_m) & (per_m <= 0.25 / step_m)
+    spectrum[~is_in] = 0.0
+    spectrum[is_in] *= per_m[is_in] ** -1.5
+    wave = np.fft.irfft(spectrum, count)
+    return np.asarray((wave / wave.std())[:points])
+
+
 @dataclass(frozen=True)
 class Gridded:
     """Values on a square grid, sampled bilinearly anywhere; the rim goes on outside.

@@ -107,6 +107,10 @@ class CorridorSpec:
         Height of low plants left in the elevation, in patches on faces and tops; 0 for none.
     width_variation_frac, height_variation_frac
         Greatest change of width and height along the channel, as a share of the mean.
+    toe_roughness_frac
+        Standard deviation of each toe's own departure from an even channel, as a share of
+        ``toe_width_m``; it grows with the wavelength, up to eight toe widths. A river 30 m wide
+        of the U.S. Midwest has 0.034.
     width_growth_frac
         Growth of the width from head to mouth, as a share of ``toe_width_m``.
     slope_ratio
@@ -151,6 +155,7 @@ class CorridorSpec:
     plants_m: float = 0.0
     width_variation_frac: float = 0.12
     height_variation_frac: float = 0.15
+    toe_roughness_frac: float = 0.0
     width_growth_frac: float = 0.0
     slope_ratio: float = 0.003
     bed_relief_m: float = 0.05

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from reachrank.errors import UsageError
 from reachrank.synthetic import planform as pf
-from reachrank.synthetic.fields import slow, smoothstep
+from reachrank.synthetic.fields import rough, slow, smoothstep
 from reachrank.synthetic.section import BENCH_SLOPE, BankShape
 from reachrank.synthetic.spec import CorridorSpec
 
@@ -18,6 +18,8 @@ Array = NDArray[np.float64]
 STATION_STEP_M = 0.25
 LEAD_WIDTHS = 4.0
 LEAST_BENDS = 8
+ROUGH_WIDTHS = 8.0
+"""Longest wavelength of a toe's roughness, in toe widths; what is longer is the channel's width."""
 
 
 @dataclass(frozen=True)
@@ -156,8 +158,12 @@ def lay_out(
     failing: dict[str, NDArray[np.bool_]] = {}
     for side, out in (("left", 1.0 - outness), ("right", outness)):
         share = np.ones_like(out) if spec.kind == "straight" else out
+        own = toe
+        if spec.toe_roughness_frac > 0:
+            wave = rough(n, step, ROUGH_WIDTHS * width, rng)
+            own = np.maximum(toe + spec.toe_roughness_frac * width * wave, 0.25 * width)
         banks[side], failing[side] = _bank(
-            spec, plan, side, outness=share, toe_m=toe, plain_m=plain, patches=patches
+            spec, plan, side, outness=share, toe_m=own, plain_m=plain, patches=patches
         )
     return Stations(
         length_m,

@@ -5,10 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from reachrank.channel.blur import Blur, blur_of
 from reachrank.channel.line import headings_rad, smooth_line
 from reachrank.planform.bends import (
-    Blur,
-    blur_of,
     cubic_of,
     fill_lobes,
     find_bends,
