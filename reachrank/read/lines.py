@@ -12,6 +12,7 @@ import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
 
+from reachrank.along import locate_along_m
 from reachrank.errors import InputError
 from reachrank.findings import Findings, Severity
 from reachrank.read.crs import show_box
@@ -237,7 +238,7 @@ def _along(clipped: shapely.Geometry, whole: shapely.Geometry) -> shapely.Geomet
     """Return the clipped parts joined where they touch and in the order of the whole line."""
     lines = [part for part in shapely.get_parts(clipped) if part.geom_type == "LineString"]
     merged = shapely.get_parts(shapely.line_merge(shapely.MultiLineString(lines), directed=True))
-    at = shapely.line_locate_point(whole, shapely.get_point(merged, 0))
+    at = locate_along_m(whole, shapely.get_point(merged, 0))
     return shapely.MultiLineString(list(merged[np.argsort(at, kind="stable")]))
 
 
