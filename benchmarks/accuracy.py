@@ -9,8 +9,10 @@ from __future__ import annotations
 
 import argparse
 import sys
+from dataclasses import replace
 from typing import cast
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
@@ -18,9 +20,11 @@ from scipy.spatial import cKDTree
 
 from reachrank import channel, exposure, network, planform, reaches, sections
 from reachrank.context import Tables
+from reachrank.pipeline import STAGES, run_stage
 from reachrank.settings import Settings
 from reachrank.synthetic import CORRIDORS, Corridor, make_corridor, variant
 from reachrank.synthetic.stages import corridor_inputs
+from reachrank.synthetic.stations import STATION_STEP_M
 
 GOALS = """goals at 1 m cells, 0.10 m noise, channel 3 cells wide or more:
   full section within 6 m 97 % | height MAE 0.09 m, bias 0.04 m | top MAE 0.4 m
@@ -158,9 +162,32 @@ def distance_errors_m(corridor: Corridor, tables: Tables) -> list[float]:
     return errors
 
 
+def failing_stations(corridor: Corridor, settings: Settings | None = None) -> pd.DataFrame:
+    """Return one row per station and bank: is it plainly failing, is it to be repaired."""
+    settings = settings or Settings()
+    quick = replace(settings, priority=replace(settings.priority, draws=0))
+    tables, ctx = corridor_inputs(corridor, quick)
+    for stage in STAGES[1:-1]:
+        tables = run_stage(stage, tables, ctx)
+    repairs = cast(gpd.GeoDataFrame, tables["repairs"])
+    parts = []
+    for side, other in (("left", "right"), ("right", "left")):
+        bank = corridor.truth.bank(side)
+        parts.append(
+            pd.DataFrame(
+                {
+                    "fails": bank.is_failing,
+                    "is_repaired": bank.covered(repairs.geometry[repairs["bank"] == side]),
+                    "only_other_fails": corridor.truth.bank(other).is_failing & ~bank.is_failing,
+                }
+            )
+        )
+    return pd.concat(parts, ignore_index=True)
+
+
 def judge(names: list[str], cell_m: float, noise_m: float, seeds: list[int]) -> pd.DataFrame:
     """Return all errors, one row per corridor in the printed table, all seeds together."""
-    rows, banks, bends, held, distances = [], [], [], [], []
+    rows, banks, bends, held, distances, failing = [], [], [], [], [], []
     for name in names:
         of_bank, of_bend, shares = [], [], []
         width_m = CORRIDORS[name].toe_width_m
@@ -175,6 +202,8 @@ def judge(names: list[str], cell_m: float, noise_m: float, seeds: list[int]) -> 
             shares.append(full_share(corridor, table))
             held.append(interval_hits(corridor, tables).assign(is_wide=is_wide))
             distances += distance_errors_m(corridor, tables)
+            if corridor.spec.failing:
+                failing.append(failing_stations(corridor))
         bank, bend = pd.concat(of_bank), pd.concat(of_bend)
         rows.append({"corridor": name, "toe_width_m": width_m, "full": np.mean(shares)})
         rows[-1] |= summary(bank, bend, cell_m)
@@ -193,6 +222,15 @@ def judge(names: list[str], cell_m: float, noise_m: float, seeds: list[int]) -> 
         f"distance from the top of bank: mean absolute error {np.nanmean(np.abs(distances)):.2f} m,"
         f" {np.isfinite(distances).sum()} of {len(distances)} structures found (goal 0.4 m, all)"
     )
+    if failing:
+        told = pd.concat(failing)
+        both = (told["fails"] & told["is_repaired"]).sum()
+        wrong_m = (told["only_other_fails"] & told["is_repaired"]).sum() * STATION_STEP_M
+        print(
+            "plainly failing bank and repairs: overlap"
+            f" {both / (told['fails'] | told['is_repaired']).sum():.3f} (goal 0.9),"
+            f" {wrong_m:.1f} m across from it (goal 0)"
+        )
     bank, bend = pd.concat(banks), pd.concat(bends)
     bank, bend = bank[bank["is_wide"]], bend[bend["is_wide"].astype(bool)]
     wide = pd.DataFrame(rows).query("toe_width_m >= 3 * @cell_m")

@@ -94,6 +94,14 @@ CORRIDORS: dict[str, CorridorSpec] = {
         toe_width_m=15.0, height_m=3.0, radius_width=6.0, omega_deg=32.0, length_m=1500.0,
         outside_angle_deg=45.0,
     ),
+    "rough_w8": CorridorSpec(
+        kind="irregular", toe_width_m=8.0, height_m=2.0, omega_deg=70.0, length_m=1100.0,
+        toe_roughness_frac=0.034,
+    ),
+    "rough_w15": CorridorSpec(
+        toe_width_m=15.0, height_m=3.0, radius_width=3.0, omega_deg=60.0, length_m=1500.0,
+        toe_roughness_frac=0.034,
+    ),
     "incised_straight_w3": CorridorSpec(
         kind="straight", toe_width_m=3.0, height_m=2.5, outside_angle_deg=60.0, length_m=600.0,
         ground_slope_ratio=0.02,

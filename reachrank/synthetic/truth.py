@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 import pandas as pd
+import shapely
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 from shapely.geometry import LineString
 
 from reachrank.synthetic.planform import Bend
@@ -65,6 +68,24 @@ class BankTruth:
     def top_line(self) -> LineString:
         """The true top of the bank, drawn downstream."""
         return LineString(np.column_stack([self.top_x_m, self.top_y_m]))
+
+    def covered(self, lines: Iterable[LineString], step_m: float = 0.25) -> Flags:
+        """Tell which stations lie beside one of the lines, from its one end to its other.
+
+        Parameters
+        ----------
+        lines
+            Lines along this bank, for instance repairs, each on one stretch of it.
+        step_m
+            A place is taken on each line every so often.
+        """
+        tree = cKDTree(np.column_stack([self.top_x_m, self.top_y_m]))
+        covered = np.zeros(self.top_x_m.size, dtype=bool)
+        for line in lines:
+            places = shapely.get_coordinates(shapely.segmentize(line, step_m))
+            at = tree.query(places)[1]
+            covered[at.min() : at.max() + 1] = True
+        return covered
 
     def moved(self, dx_m: float, dy_m: float) -> BankTruth:
         """Return the same bank elsewhere."""
