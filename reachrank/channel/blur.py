@@ -42,8 +42,6 @@ def blur_of(channel: ChannelSettings) -> Blur:
     return Blur(channel.base_smoothing_widths, float(move))
 
 
-FURTHER_MOVES = 2
-"""So often a measured move is followed up by moves that are worked out; more change nothing."""
 SETTLED_FROM_CELLS, SETTLED_AT_CELLS = 3.0, 5.0
 """A channel narrower than the first is known no better than its moves, so a further one brings
 noise for bends; from the second on it is taken in full."""
@@ -52,7 +50,7 @@ noise for bends; from the second on it is taken in full."""
 def settled(
     line: Float, base: Float, width_m: Float, step_m: float, cell_m: float, blur: Blur
 ) -> Float:
-    """Return a moved line as further moves would leave it, shape (n, 2).
+    """Return a moved line as one further move would leave it, shape (n, 2).
 
     A further move would smooth the line, ``B line``, cut it again and find the same middle, M. What
     P(M - base) is, the last move has told: ``line - base``. So P(M - B line) is the last move less
@@ -65,12 +63,9 @@ def settled(
     width_m
         Usual toe width at each point.
     """
-    move = line - base
-    further = line
-    for _ in range(FURTHER_MOVES):
-        new_base = smooth_line(further, blur.base_widths * width_m / step_m)
-        known = smooth_line(new_base - base, blur.move_widths * width_m / step_m)
-        further = new_base + move - known
+    new_base = smooth_line(line, blur.base_widths * width_m / step_m)
+    change = smooth_line(new_base - base, blur.move_widths * width_m / step_m)
     cells = width_m / cell_m
     share = (cells - SETTLED_FROM_CELLS) / (SETTLED_AT_CELLS - SETTLED_FROM_CELLS)
+    further = new_base + (line - base) - change
     return np.asarray(line + np.clip(share, 0.0, 1.0)[:, None] * (further - line))

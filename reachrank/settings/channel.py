@@ -79,7 +79,7 @@ class ChannelSettings:
         greatest=3.0,
     )
     recentre_rounds: int = setting(
-        2,
+        3,
         "How often the line is moved to the middle of the toes and cut again; each round gives back"
         " what the smoothing took from the bends.",
         least=1,
