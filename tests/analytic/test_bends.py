@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from reachrank.channel.blur import Blur, blur_of
+from reachrank.channel.blur import Blur, blur_of, settled
 from reachrank.channel.line import headings_rad, smooth_line
 from reachrank.planform.bends import (
     cubic_of,
@@ -101,6 +101,22 @@ def as_found(xy: np.ndarray, width_steps: float, blur: Blur, rounds: int = 12) -
         base = smooth_line(line, blur.base_widths * width_steps)
         line = base + smooth_line(xy - base, blur.move_widths * width_steps)
     return line
+
+
+def test_a_move_that_is_worked_out_is_the_one_that_would_be_measured() -> None:
+    width, step, cell = 6.0, 1.0, 1.0
+    xy = line_of(short_bends(width, 2.0, 60, step), step)
+    widths = np.full(len(xy), width)
+    line = as_found(xy, width / step, BLUR, rounds=1)
+    base = smooth_line(line, BLUR.base_widths * width / step)
+    moved = base + smooth_line(xy - base, BLUR.move_widths * width / step)
+    again = smooth_line(moved, BLUR.base_widths * width / step)
+    measured = again + smooth_line(xy - again, BLUR.move_widths * width / step)
+    assert np.abs(measured - moved).max() > 0.05  # so that there is something to tell
+    found = settled(moved, base, widths, step, cell, BLUR)
+    np.testing.assert_allclose(found, measured, atol=1e-9)
+    # where a channel is hardly wider than the cells, noise would be moved instead
+    np.testing.assert_array_equal(settled(moved, base, widths, step, width / 2.0, BLUR), moved)
 
 
 @pytest.mark.parametrize(("radius_widths", "turning_deg"), [(2.0, 60), (2.0, 80), (3.0, 60)])
