@@ -63,7 +63,7 @@ class BlockCache:
         """Tiles to keep, one sorted number each, see `_tile_number`."""
         self.absurd: set[int] = set()
         """Numbers of the pieces in which elevations were met that cannot be."""
-        self._jobs = max(1, jobs)
+        self.jobs = max(1, jobs)
         self._shown = shown
         self._allow_remote = allow_remote
         self._lock = threading.Lock()
@@ -153,7 +153,7 @@ class BlockCache:
             tasks = [
                 (number, part)
                 for number, of in sorted(units.items())
-                for part in _parts(sorted(of), total, self._jobs)
+                for part in _parts(sorted(of), total, self.jobs)
             ]
             with quiet():
                 self._run(tasks, wanted, total, progress)
@@ -168,7 +168,7 @@ class BlockCache:
     ) -> None:
         done = 0
         message = "reading the DEM"
-        if self._jobs == 1 or len(tasks) == 1:
+        if self.jobs == 1 or len(tasks) == 1:
             for number, units in tasks:
                 with self.open(number) as reader:
                     for unit in units:
@@ -187,7 +187,7 @@ class BlockCache:
                     self._read_unit(reader, number, unit, wanted)
             return len(units)
 
-        with short_turns(), ThreadPoolExecutor(self._jobs) as pool:
+        with short_turns(), ThreadPoolExecutor(self.jobs) as pool:
             waiting: set[Future[int]] = {pool.submit(work, *task) for task in tasks}
             try:
                 while waiting:

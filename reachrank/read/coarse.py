@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import AbstractContextManager
 
 import numpy as np
@@ -14,6 +15,9 @@ from reachrank.progress import Progress, silent
 from reachrank.read.blocks import PieceReader
 from reachrank.read.mosaic import Grid, Piece
 
+Part = tuple[int, int, int, int]
+"""First cell, number of cells, first coarse cell, number of coarse cells."""
+
 _BAND_CELLS = 16_000_000  # full-resolution cells behind one read, when there are no overviews
 
 
@@ -23,33 +27,53 @@ def read_coarse(
     open_piece: Callable[[int], AbstractContextManager[PieceReader]],
     factor: int,
     progress: Progress = silent,
+    jobs: int = 1,
 ) -> NDArray[np.float32]:
     """Return the grid averaged over squares of ``factor`` cells, NaN where there is no data.
 
     Overviews in the files are used where they have any. A square that lies in two files takes
-    the average of the part in the first.
+    the average of the part in the first, whichever of ``jobs`` threads is done first.
     """
     out = np.full((-(-grid.rows // factor), -(-grid.columns // factor)), np.nan, np.float32)
-    for number, piece in enumerate(pieces):
+    runs = [
+        (number, rows)
+        for number, piece in enumerate(pieces)
+        for rows in _runs(_parts(piece.row, piece.rows, factor, piece.columns), len(pieces))
+    ]
+
+    def read(run: tuple[int, list[Part]]) -> list[tuple[int, int, NDArray[np.float32]]]:
+        number, row_parts = run
+        piece = pieces[number]
+        column_parts = _parts(piece.column, piece.columns, factor, 0)
+        found = []
         with open_piece(number) as reader:
-            row_parts = _parts(piece.row, piece.rows, factor, piece.columns)
-            column_parts = _parts(piece.column, piece.columns, factor, 0)
             for (r, height, coarse_r, n_r), (c, width, coarse_c, n_c) in itertools.product(
                 row_parts, column_parts
             ):
                 window = Window(c - piece.column, r - piece.row, width, height)
                 part = reader.read(window, (n_r, n_c) if factor > 1 else None)
-                target = out[coarse_r : coarse_r + n_r, coarse_c : coarse_c + n_c]
+                found.append((coarse_r, coarse_c, part))
+        return found
+
+    with ThreadPoolExecutor(jobs) as pool:
+        for count, found in enumerate(pool.map(read, runs) if jobs > 1 else map(read, runs), 1):
+            for row, column, part in found:
+                height, width = part.shape
+                target = out[row : row + height, column : column + width]
                 np.copyto(target, part, where=np.isnan(target))
-        progress((number + 1) / len(pieces), "coarse copy of the DEM")
+            progress(count / len(runs), "coarse copy of the DEM")
     return out
 
 
-def _parts(first: int, size: int, factor: int, across: int) -> list[tuple[int, int, int, int]]:
+def _runs(row_parts: list[Part], pieces: int) -> list[list[Part]]:
+    """Return what is read with a file opened once: all of it, or of a single file every band."""
+    return [row_parts] if pieces > 1 else [[part] for part in row_parts]
+
+
+def _parts(first: int, size: int, factor: int, across: int) -> list[Part]:
     """Cut a span of cells into parts that come out even on the coarse grid.
 
-    Each part is first cell, number of cells, first coarse cell, number of coarse cells: the
-    partial coarse cell at either end, and the whole ones between, in bands where ``across``
+    The partial coarse cell at either end, and the whole ones between, in bands where ``across``
     (cells the other way) makes one read too large.
     """
     last = first + size

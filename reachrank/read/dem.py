@@ -216,7 +216,9 @@ class Dem:
         while -(-self.grid.rows // factor) * -(-self.grid.columns // factor) > max_cells:
             factor += 1
         with quiet():
-            out = read_coarse(self.grid, self._cache.pieces, self._cache.open, factor, progress)
+            out = read_coarse(
+                self.grid, self._cache.pieces, self._cache.open, factor, progress, self._cache.jobs
+            )
         return out, self.grid.transform @ Affine.scale(factor)
 
     @property

@@ -157,6 +157,9 @@ def test_tiles_of_a_folder_are_one_raster(tmp_path):
         # a coarse cell that lies in two files takes the average of one part of it
         assert np.allclose(a, b, atol=0.6)
         assert np.median(np.abs(a - b)) < 1e-4
+    for path in (one, tmp_path / "tiles"):  # whichever thread is done first
+        with open_dem(path) as alone, open_dem(path, jobs=3) as together:
+            assert np.array_equal(alone.coarse(2000)[0], together.coarse(2000)[0], equal_nan=True)
 
 
 def test_where_files_overlap_the_first_by_name_that_has_a_value_wins(tmp_path):
