@@ -237,7 +237,7 @@ BENDS = Layer(
         _c("start_station_m", "float", "Station of the upstream inflection.", required=True),
         _c("apex_station_m", "float", "Station where the radius is least.", required=True),
         _c("end_station_m", "float", "Station of the downstream inflection.", required=True),
-        _c("radius_m", "float", "Least radius of the centreline, at the apex.", least=0, required=True),
+        _c("radius_m", "float", "Least radius of the centreline, at the apex; at least half the toe width.", least=0, required=True),
         _c("radius_width_ratio", "float", "radius_m over bankfull width, else top width.", least=0),
         _c("turning_deg", "float", "Change of direction from end to end; positive turns left going downstream; beyond a full turn where the ground is no channel.", least=-1e6, greatest=1e6, required=True),
         _c("length_m", "float", "Length along the centreline.", least=0, required=True),

@@ -124,6 +124,8 @@ MOST_WIDTHS = 8.0
 and eight widths average enough noise."""
 APEX_SHARE = 0.7
 """The apex lies in this inner share of the fitted part: a cubic's ends are loose."""
+LEAST_RADIUS_WIDTHS = 0.5
+"""The inner toe turns about a point then; what reads tighter is roughness."""
 HAIR = 1e-6
 """So that a length that comes out a hair over a whole number of steps, as feet do, counts as it."""
 
@@ -258,6 +260,8 @@ def find_bends(
     # too few points for a cubic: the curvature itself
     sharpest = 1.0 / np.abs(kappa[np.round(apex[:, 1]).astype(np.int64)])
     radius = np.where(np.isfinite(apex[:, 0]), apex[:, 0] * step_m, sharpest)
+    at_apex = width_m[np.round(apex[:, 1]).astype(np.int64)]
+    radius = np.maximum(radius, LEAST_RADIUS_WIDTHS * at_apex)
     bends = [
         Bend(*row)
         for row in zip(

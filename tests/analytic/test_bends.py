@@ -103,6 +103,17 @@ def as_found(xy: np.ndarray, width_steps: float, blur: Blur, rounds: int = 12) -
     return line
 
 
+def test_no_bend_reads_tighter_than_its_inner_toe_allows() -> None:
+    width, step = 12.0, 1.0
+    # a kink of 100 degrees within two steps, in a channel of twelve
+    kappa = np.zeros(400)
+    kappa[199:201] = np.radians(100.0) / (2.0 * step)
+    widths = np.full(400, width)
+    bends, _ = find_bends(line_of(kappa, step), step, widths, PlanformSettings(), BLUR)
+    assert len(bends) == 1
+    assert bends[0].radius_m >= 0.5 * width
+
+
 def test_a_move_that_is_worked_out_is_the_one_that_would_be_measured() -> None:
     width, step, cell = 6.0, 1.0, 1.0
     xy = line_of(short_bends(width, 2.0, 60, step), step)
