@@ -15,7 +15,7 @@ from reachrank.synthetic import (
     make_corridor,
     variant,
 )
-from reachrank.synthetic.fields import lidar_noise
+from reachrank.synthetic.fields import lidar_noise, rough
 from reachrank.synthetic.section import BankShape, height_above_water
 
 SMALL = CorridorSpec(length_m=200.0, toe_width_m=4.0, margin_m=20.0, noise_m=0.0)
@@ -273,3 +273,26 @@ def test_limbs_of_the_neck_come_within_two_widths() -> None:
     apart = np.hypot(*(xy[:, None] - xy[None]).transpose(2, 0, 1))
     apart[np.abs(s[:, None] - s[None]) < 50.0] = np.inf
     assert 5.0 < apart.min() < 2.0 * 5.0
+
+
+def test_roughness_doubles_with_each_octave_of_wavelengths() -> None:
+    step = 0.25
+    wave = rough(200_000, step, 64.0, np.random.default_rng(3))
+    assert wave.std() == pytest.approx(1.0, rel=0.02)
+    power = np.abs(np.fft.rfft(wave)) ** 2
+    length_m = 1.0 / np.maximum(np.fft.rfftfreq(wave.size, step), 1e-12)
+    octaves = [power[(length_m > low) & (length_m <= 2 * low)].sum() for low in (4.0, 8.0, 16.0)]
+    np.testing.assert_allclose(np.sqrt(np.divide(octaves[1:], octaves[:-1])), 2.0, rtol=0.1)
+    assert power[length_m > 70.0].sum() < 0.01 * power.sum()
+
+
+def test_rough_toes_are_each_banks_own() -> None:
+    spec = variant(CORRIDORS["rough_w8"], length_m=600.0)
+    even = make_corridor(variant(spec, toe_roughness_frac=0.0), seed=2).truth
+    truth = make_corridor(spec, seed=2).truth
+    np.testing.assert_allclose(truth.x_m, even.x_m)
+    width = even.left.toe_offset_m + even.right.toe_offset_m
+    away = [truth.bank(side).toe_offset_m / width - 0.5 for side in ("left", "right")]
+    for one in away:
+        assert 0.015 < one.std() < 0.055
+    assert abs(np.corrcoef(*away)[0, 1]) < 0.5
