@@ -132,6 +132,7 @@ def both_sides(
     surface: Surface, xy: Float, normal: Float, width_m: Float, step_m: float,
     settings: ChannelSettings, rules: BankRules, usual_m: Float, others: Float | None = None,
     samples_per_cell: int = 2, rows: NDArray[np.int64] | None = None, undo_averaging: bool = False,
+    scale_m: Float | None = None,
 ) -> tuple[Side, Side, Float, Float]:  # fmt: skip
     """Cut the strip square to a line and fit both banks at every point of it.
 
@@ -147,6 +148,8 @@ def both_sides(
     undo_averaging
         Give the banks whose averages over cells fit the profiles, see `reachrank.bank.averaged`, in
         place of straight lines through the profiles.
+    scale_m
+        The width at each point that smoothing along the channel goes by, ``width_m`` by default.
 
     Returns
     -------
@@ -158,6 +161,7 @@ def both_sides(
     cell = surface.cell_m
     at = np.arange(len(xy)) if rows is None else rows
     width_there = width_m[at]
+    scale_there = width_there if scale_m is None else scale_m[at]
     widest = float(np.nanmax(width_m)) if np.isfinite(width_m).any() else 4.0 * cell
     look = np.clip(rules.look_widths * width_there, rules.look_m, rules.look_most_m)
     broad = smooth_line(xy, 0.5 * np.maximum(usual_m, LEAST_ROOM_CELLS * cell) / step_m)
@@ -170,7 +174,7 @@ def both_sides(
         offsets = _offsets(half, cell / samples_per_cell)
         room = side_room_m(broad, across, half, others)
         strip = cut_strip(surface, xy, normal, offsets, *room)
-        calm = smooth_along(strip, settings.along_smoothing_widths * width_there / step_m, at)
+        calm = smooth_along(strip, settings.along_smoothing_widths * scale_there / step_m, at)
         for side, sign in ((0, 1.0), (1, -1.0)):
             measure_side(
                 calm, offsets, sign, width_there, room[side][at], cell, look, rules,

@@ -10,6 +10,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from reachrank.bank.scale import averaging_scale_m
 from reachrank.columns import floats
 from reachrank.context import Context, Tables, with_tables
 from reachrank.reaches.bends import outside_shares, tightest_bends
@@ -49,7 +50,8 @@ def run(tables: Tables, ctx: Context) -> Tables:
 
     is_counted = counts(sections, settings.least_quality)
     widths = reach_widths(spans, sections, is_counted, channel)
-    smoothing = widths["toe_width_m"].fillna(0.0) * settings.smoothing_widths
+    scale = averaging_scale_m(floats(widths, "toe_width_m"), ctx.dem.cell_m)
+    smoothing = pd.Series(scale, widths.index).fillna(0.0) * settings.smoothing_widths
     figures = bank_figures(sections, is_counted, smoothing, ctx.dem.cell_m)
     ctx.progress(0.5, "banks measured")
 

@@ -12,6 +12,7 @@ from reachrank.bank.angle import face_angle_deg
 from reachrank.bank.averaged import LEAST_RUN_CELLS
 from reachrank.bank.measure import Side, bank_rules
 from reachrank.bank.noise import ground_noise_m
+from reachrank.bank.scale import averaging_scale_m
 from reachrank.channel.find import (
     bed_level_m,
     blocked_rows,
@@ -113,13 +114,14 @@ def measure_channel(
     rules = bank_rules(settings)
     usual = usual_width_m(width_m, step_m)
     square = left_normals(tangents(smooth_line(xy, 0.3 * usual / step_m)))
-    at = fit_rows(len(xy), width_m, step_m, cell)
+    scale_m = averaging_scale_m(width_m, cell)
+    at = fit_rows(len(xy), scale_m, step_m, cell)
     fitted_left, fitted_right, strip, offsets = both_sides(
         surface, xy, square, width_m, step_m, channel, rules, usual, others, rows=at,
-        undo_averaging=True,
+        undo_averaging=True, scale_m=scale_m,
     )  # fmt: skip
     left, right = fitted_left.spread(at, len(xy)), fitted_right.spread(at, len(xy))
-    rows = median_half_rows(width_m, channel.median_widths, step_m)
+    rows = median_half_rows(scale_m, channel.median_widths, step_m)
     bed_each = np.where(
         np.isfinite(left.bed_m) & np.isfinite(right.bed_m),
         0.5 * (left.bed_m + right.bed_m),

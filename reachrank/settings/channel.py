@@ -51,14 +51,16 @@ class ChannelSettings:
     )
     along_smoothing_widths: float = setting(
         0.4,
-        "Smoothing along the channel (standard deviation, in toe widths) before a bank is fitted.",
+        "Smoothing along the channel (standard deviation, in toe widths) before a bank is fitted;"
+        " in channels wider than twelve cells as in one of twelve.",
         unit="toe widths",
         least=0.0,
         greatest=3.0,
     )
     median_widths: float = setting(
         1.8,
-        "Window of the running median of toes and tops; a longer one hides short failures.",
+        "Window of the running median of toes and tops; a longer one hides short failures. In"
+        " channels wider than twelve cells as in one of twelve.",
         unit="toe widths",
         least=0.0,
         greatest=10.0,

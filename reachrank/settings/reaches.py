@@ -39,7 +39,8 @@ class ReachesSettings:
     smoothing_widths: float = setting(
         1.8,
         "Sections nearer to each other than this share their elevation noise: they count as one "
-        "in the standard error of the bank height.",
+        "in the standard error of the bank height. In channels wider than twelve cells as in one "
+        "of twelve.",
         unit="toe widths",
         least=0.0,
         greatest=50.0,
