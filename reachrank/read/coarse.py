@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import AbstractContextManager
 
@@ -14,9 +14,14 @@ from rasterio.windows import Window
 from reachrank.progress import Progress, silent
 from reachrank.read.blocks import PieceReader
 from reachrank.read.mosaic import Grid, Piece
+from reachrank.turns import short_turns
 
 Part = tuple[int, int, int, int]
 """First cell, number of cells, first coarse cell, number of coarse cells."""
+Run = tuple[int, list[Part]]
+"""Number of a piece, and which of its rows are read while it is open."""
+Average = tuple[int, int, NDArray[np.float32]]
+"""First coarse row and column, and the averages from there on."""
 
 _BAND_CELLS = 16_000_000  # full-resolution cells behind one read, when there are no overviews
 
@@ -41,7 +46,7 @@ def read_coarse(
         for rows in _runs(_parts(piece.row, piece.rows, factor, piece.columns), len(pieces))
     ]
 
-    def read(run: tuple[int, list[Part]]) -> list[tuple[int, int, NDArray[np.float32]]]:
+    def read(run: Run) -> list[Average]:
         number, row_parts = run
         piece = pieces[number]
         column_parts = _parts(piece.column, piece.columns, factor, 0)
@@ -55,14 +60,27 @@ def read_coarse(
                 found.append((coarse_r, coarse_c, part))
         return found
 
-    with ThreadPoolExecutor(jobs) as pool:
-        for count, found in enumerate(pool.map(read, runs) if jobs > 1 else map(read, runs), 1):
-            for row, column, part in found:
-                height, width = part.shape
-                target = out[row : row + height, column : column + width]
-                np.copyto(target, part, where=np.isnan(target))
-            progress(count / len(runs), "coarse copy of the DEM")
+    for count, found in enumerate(_each(read, runs, jobs), 1):
+        for row, column, part in found:
+            height, width = part.shape
+            target = out[row : row + height, column : column + width]
+            np.copyto(target, part, where=np.isnan(target))
+        progress(count / len(runs), "coarse copy of the DEM")
     return out
+
+
+def _each(
+    read: Callable[[Run], list[Average]], runs: Sequence[Run], jobs: int
+) -> Iterator[list[Average]]:
+    """Yield what is read of each run, in their order; one that is interrupted leaves the rest."""
+    if jobs <= 1 or len(runs) == 1:
+        yield from map(read, runs)
+        return
+    with short_turns(), ThreadPoolExecutor(jobs) as pool:
+        try:
+            yield from pool.map(read, runs)
+        finally:
+            pool.shutdown(wait=False, cancel_futures=True)
 
 
 def _runs(row_parts: list[Part], pieces: int) -> list[list[Part]]:
