@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import argparse
 import sys
-from dataclasses import replace
 from typing import cast
 
 import geopandas as gpd
@@ -19,7 +18,7 @@ import shapely
 from scipy.spatial import cKDTree
 
 from reachrank import channel, exposure, network, planform, reaches, sections
-from reachrank.context import Tables
+from reachrank.context import Context, Tables
 from reachrank.pipeline import STAGES, run_stage
 from reachrank.settings import Settings
 from reachrank.synthetic import CORRIDORS, Corridor, make_corridor, variant
@@ -33,12 +32,12 @@ GOALS = """goals at 1 m cells, 0.10 m noise, channel 3 cells wide or more:
 NEAR_M = 6.0
 
 
-def measured(corridor: Corridor, settings: Settings | None = None) -> Tables:
-    """Run the stages up to exposure."""
+def measured(corridor: Corridor, settings: Settings | None = None) -> tuple[Tables, Context]:
+    """Run the stages up to exposure; return all tables and the context of the run."""
     tables, ctx = corridor_inputs(corridor, settings)
     for stage in (network, channel, planform, sections, reaches, exposure):
         tables = stage.run(tables, ctx)
-    return tables
+    return tables, ctx
 
 
 def bank_errors(corridor: Corridor, table: pd.DataFrame) -> pd.DataFrame:
@@ -162,12 +161,9 @@ def distance_errors_m(corridor: Corridor, tables: Tables) -> list[float]:
     return errors
 
 
-def failing_stations(corridor: Corridor, settings: Settings | None = None) -> pd.DataFrame:
+def failing_stations(corridor: Corridor, tables: Tables, ctx: Context) -> pd.DataFrame:
     """Return one row per station and bank: is it plainly failing, is it to be repaired."""
-    settings = settings or Settings()
-    quick = replace(settings, priority=replace(settings.priority, draws=0))
-    tables, ctx = corridor_inputs(corridor, quick)
-    for stage in STAGES[1:-1]:
+    for stage in STAGES[STAGES.index("hazard") : -1]:
         tables = run_stage(stage, tables, ctx)
     repairs = cast(gpd.GeoDataFrame, tables["repairs"])
     parts = []
@@ -195,7 +191,7 @@ def judge(names: list[str], cell_m: float, noise_m: float, seeds: list[int]) -> 
         is_hard = CORRIDORS[name].kind in ("kinoshita", "short")
         for seed in seeds:
             corridor = make_corridor(variant(CORRIDORS[name], cell_m=cell_m, noise_m=noise_m), seed)
-            tables = measured(corridor)
+            tables, ctx = measured(corridor)
             table = cast(pd.DataFrame, tables["sections"])
             of_bank.append(bank_errors(corridor, table))
             of_bend.append(bend_errors(corridor, tables))
@@ -203,7 +199,7 @@ def judge(names: list[str], cell_m: float, noise_m: float, seeds: list[int]) -> 
             held.append(interval_hits(corridor, tables).assign(is_wide=is_wide))
             distances += distance_errors_m(corridor, tables)
             if corridor.spec.failing:
-                failing.append(failing_stations(corridor))
+                failing.append(failing_stations(corridor, tables, ctx))
         bank, bend = pd.concat(of_bank), pd.concat(of_bend)
         rows.append({"corridor": name, "toe_width_m": width_m, "full": np.mean(shares)})
         rows[-1] |= summary(bank, bend, cell_m)

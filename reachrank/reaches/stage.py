@@ -51,7 +51,7 @@ def run(tables: Tables, ctx: Context) -> Tables:
     is_counted = counts(sections, settings.least_quality)
     widths = reach_widths(spans, sections, is_counted, channel)
     scale = averaging_scale_m(floats(widths, "toe_width_m"), ctx.dem.cell_m)
-    smoothing = pd.Series(scale, widths.index).fillna(0.0) * settings.smoothing_widths
+    smoothing = pd.Series(scale * settings.smoothing_widths, widths.index)
     figures = bank_figures(sections, is_counted, smoothing, ctx.dem.cell_m)
     ctx.progress(0.5, "banks measured")
 

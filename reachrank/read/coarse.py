@@ -40,11 +40,11 @@ def read_coarse(
     the average of the part in the first, whichever of ``jobs`` threads is done first.
     """
     out = np.full((-(-grid.rows // factor), -(-grid.columns // factor)), np.nan, np.float32)
-    runs = [
-        (number, rows)
-        for number, piece in enumerate(pieces)
-        for rows in _runs(_parts(piece.row, piece.rows, factor, piece.columns), len(pieces))
-    ]
+    runs: list[Run] = []
+    for number, piece in enumerate(pieces):
+        bands = _parts(piece.row, piece.rows, factor, piece.columns)
+        # a file is opened once, or for each of its bands where files are too few for the threads
+        runs += [(number, [band]) for band in bands] if len(pieces) < jobs else [(number, bands)]
 
     def read(run: Run) -> list[Average]:
         number, row_parts = run
@@ -81,11 +81,6 @@ def _each(
             yield from pool.map(read, runs)
         finally:
             pool.shutdown(wait=False, cancel_futures=True)
-
-
-def _runs(row_parts: list[Part], pieces: int) -> list[list[Part]]:
-    """Return what is read with a file opened once: all of it, or of a single file every band."""
-    return [row_parts] if pieces > 1 else [[part] for part in row_parts]
 
 
 def _parts(first: int, size: int, factor: int, across: int) -> list[Part]:
