@@ -110,7 +110,7 @@ def _lobes(kappa: Float, least: Float, longest_flat: Places) -> tuple[Places, Pl
 
 LEAST_SCALE_STEPS = 3.0
 """Least width, in steps of the centreline (cells), that smoothing goes by."""
-HEADING_SMOOTHING_WIDTHS = 0.1
+HEADING_SMOOTHING_WIDTHS = 0.15
 """Smoothing of the line before its direction is taken: just the jitter from point to point."""
 TERMS = 3
 """So much of what finding a line has taken off its bends is given back, see `sharpened_line`. A
@@ -123,7 +123,16 @@ MOST_WIDTHS = 8.0
 """Of a longer core only its sharpest part of this length: a cubic cannot follow a long skewed bend,
 and eight widths average enough noise."""
 APEX_SHARE = 0.7
-"""The apex lies in this inner share of the fitted part: a cubic's ends are loose."""
+"""The apex lies in this inner share of the fitted part: a polynomial's ends are loose."""
+QUINTIC_CAUTION = 6.0
+"""How sure a quintic must be before it counts beside the cubic, see `direction_of`. A cubic reads
+skewed and short bends 3 % long, a quintic's ends follow noise. The gain's F is (1 - r) / r times
+(n - 6) / 2 with n independent values: 6 takes the share of the gain that is no noise, 1 - 1 / F, at
+n of six to seven. Points of a bend tell no more than that, as all are averaged along the channel."""
+LEAST_QUINTIC_STEPS = 8
+"""Fewer steps than this are left to the cubic."""
+LOOKS = 141
+"""Places on the fitted part where its curvature is looked at."""
 LEAST_RADIUS_WIDTHS = 0.5
 """The inner toe turns about a point then; what reads tighter is roughness."""
 HAIR = 1e-6
@@ -158,33 +167,98 @@ def fitted_part(kappa, first, last, core, most, margin):  # type: ignore[no-unty
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
-def cubic_of(values, a, b):  # type: ignore[no-untyped-def]
-    """Return the coefficients of v, v^2 and v^3 of the cubic through even points, least squares.
+def _solved(m, y, n):  # type: ignore[no-untyped-def]
+    # the first n unknowns of symmetric, positive equations, by elimination
+    m = m[:n, :n].copy()
+    y = y[:n].copy()
+    for i in range(n):
+        for j in range(i + 1, n):
+            times = m[j, i] / m[i, i]
+            y[j] -= times * y[i]
+            for k in range(i, n):
+                m[j, k] -= times * m[i, k]
+    for i in range(n - 1, -1, -1):
+        for j in range(i + 1, n):
+            y[i] -= m[i, j] * y[j]
+        y[i] /= m[i, i]
+    return y
 
-    v runs from -1 at point ``a`` to 1 at point ``b``. Even and odd powers part on even points, so
-    two systems of two remain.
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def direction_of(values, a, b, caution):  # type: ignore[no-untyped-def]
+    """Return the coefficients of v, v^2, ... v^5 of a polynomial through even points.
+
+    v runs from -1 at point ``a`` to 1 at point ``b``. It lies between the cubic and the quintic of
+    least squares: what the quintic adds counts by 1 - ``caution`` r / (1 - r), with r the share of
+    the cubic's squared misfit that it leaves, and not at all below nothing. Even and odd powers
+    part on even points, so two systems of up to three remain.
     """
     middle = 0.5 * (a + b)
     half = 0.5 * (b - a)
     home = values[(a + b) // 2]
-    s0 = s2 = s4 = s6 = t0 = t1 = t2 = t3 = 0.0
+    sums = np.zeros(6)  # of v^0, v^2, ... v^10
+    even = np.zeros(3)  # of y, v^2 y, v^4 y
+    odd = np.zeros(3)  # of v y, v^3 y, v^5 y
     for i in range(a, b + 1):
         v = (i - middle) / half
-        v2 = v * v
         y = values[i] - home
-        s0 += 1.0
-        s2 += v2
-        s4 += v2 * v2
-        s6 += v2 * v2 * v2
-        t0 += y
-        t1 += v * y
-        t2 += v2 * y
-        t3 += v2 * v * y
-    odd = s2 * s6 - s4 * s4
-    c1 = (s6 * t1 - s4 * t3) / odd
-    c3 = (s2 * t3 - s4 * t1) / odd
-    c2 = (s0 * t2 - s2 * t0) / (s0 * s4 - s2 * s2)
-    return c1, c2, c3
+        power = 1.0
+        for k in range(6):
+            sums[k] += power
+            if k < 3:
+                even[k] += power * y
+                odd[k] += power * v * y
+            power *= v * v
+    of_even = np.empty((3, 3))
+    of_odd = np.empty((3, 3))
+    for i in range(3):
+        for j in range(3):
+            of_even[i, j] = sums[i + j]
+            of_odd[i, j] = sums[i + j + 1]
+    found = np.zeros((2, 6))
+    found[0, 0:4:2] = _solved(of_even, even, 2)
+    found[0, 1:4:2] = _solved(of_odd, odd, 2)
+    if b - a < LEAST_QUINTIC_STEPS:
+        return found[0, 1:]
+    found[1, 0::2] = _solved(of_even, even, 3)
+    found[1, 1::2] = _solved(of_odd, odd, 3)
+    misfit = np.zeros(2)
+    for i in range(a, b + 1):
+        v = (i - middle) / half
+        for f in range(2):
+            value = 0.0
+            for k in range(5, -1, -1):
+                value = value * v + found[f, k]
+            misfit[f] += (values[i] - home - value) ** 2
+    gain = misfit[0] - misfit[1]
+    share = max(0.0, 1.0 - caution * misfit[1] / gain) if gain > 0.0 else 0.0
+    return found[0, 1:] + share * (found[1, 1:] - found[0, 1:])
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def steepest(coefficients, inner):  # type: ignore[no-untyped-def]
+    """Return the largest slope, up or down, of a polynomial within ``inner`` of v = 0, and its v.
+
+    Looked for at `LOOKS` even places, then at the top of the parabola through the best and its
+    neighbours, which is exact for a cubic.
+    """
+    size = np.empty(LOOKS)
+    for n in range(LOOKS):
+        v = inner * (2.0 * n / (LOOKS - 1) - 1.0)
+        slope = 0.0
+        for k in range(coefficients.size, 0, -1):
+            slope = slope * v + k * coefficients[k - 1]
+        size[n] = np.abs(slope)
+    n = int(np.argmax(size))
+    at = float(n)
+    most = size[n]
+    if 0 < n < LOOKS - 1:
+        bow = size[n - 1] - 2.0 * size[n] + size[n + 1]
+        if bow < 0.0:
+            lean = 0.5 * (size[n - 1] - size[n + 1]) / bow
+            at += lean
+            most -= 0.5 * bow * lean * lean
+    return most, inner * (2.0 * at / (LOOKS - 1) - 1.0)
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
@@ -193,8 +267,8 @@ def fill_apexes(  # type: ignore[no-untyped-def]
 ):
     """Fill ``out[k]`` with each bend's least radius, in steps, and its place.
 
-    The largest value of a noisy curvature reads the radius too short; a cubic of the direction over
-    the core of the bend averages the noise. Its derivative, a parabola, is the curvature.
+    The largest value of a noisy curvature reads the radius too short; a polynomial of the direction
+    over the core of the bend averages the noise. Its derivative is the curvature.
     """
     for k in range(first.size):
         margin = int(np.ceil(margin_widths * width_steps[k] - HAIR))
@@ -204,18 +278,9 @@ def fill_apexes(  # type: ignore[no-untyped-def]
             out[k, 0] = np.inf
             out[k, 1] = peak
             continue
-        c1, c2, c3 = cubic_of(heading, a, b)
         half = 0.5 * (b - a)
-        best = 0.0
-        at = 0.0
-        vertex = -c2 / (3.0 * c3) if c3 != 0.0 else 0.0
-        for v in (vertex, -inner, inner):
-            if np.abs(v) <= inner:
-                slope = np.abs(c1 + 2.0 * c2 * v + 3.0 * c3 * v * v)
-                if slope > best:
-                    best = slope
-                    at = v
-        out[k, 0] = half / best
+        slope, at = steepest(direction_of(heading, a, b, QUINTIC_CAUTION), inner)
+        out[k, 0] = half / slope
         out[k, 1] = 0.5 * (a + b) + half * at
 
 

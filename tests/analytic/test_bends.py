@@ -8,10 +8,11 @@ import pytest
 from reachrank.channel.blur import Blur, blur_of, settled
 from reachrank.channel.line import headings_rad, smooth_line
 from reachrank.planform.bends import (
-    cubic_of,
+    direction_of,
     fill_lobes,
     find_bends,
     fitted_part,
+    steepest,
 )
 from reachrank.settings import ChannelSettings, PlanformSettings
 
@@ -201,14 +202,49 @@ def test_turned_moved_and_in_feet_the_bends_are_the_same() -> None:
         )
 
 
-@pytest.mark.parametrize("fit", [cubic_of, cubic_of.py_func])
-def test_the_cubic_is_the_one_that_numpy_fits(fit) -> None:
+@pytest.mark.parametrize("fit", [direction_of, direction_of.py_func])
+def test_the_polynomial_lies_between_those_that_numpy_fits(fit) -> None:
     rng = np.random.default_rng(2)
     heading = np.cumsum(rng.normal(0.05, 0.1, 60)) + 40.0
-    for a, b in ((3, 40), (10, 14), (0, 59)):
-        v = np.linspace(-1, 1, b - a + 1)
-        judge = np.polynomial.polynomial.polyfit(v, heading[a : b + 1], 3)
-        assert fit(heading, a, b) == pytest.approx(judge[1:], abs=1e-9)
+    for a, b in ((3, 40), (10, 18), (0, 59)):
+        v, y = np.linspace(-1, 1, b - a + 1), heading[a : b + 1]
+        whole = [np.polynomial.Polynomial.fit(v, y, n, domain=[-1, 1]) for n in (3, 5)]
+        cubic, quintic = np.append(whole[0].coef[1:], [0.0, 0.0]), whole[1].coef[1:]
+        assert fit(heading, a, b, np.inf) == pytest.approx(cubic, abs=1e-9)
+        assert fit(heading, a, b, 0.0) == pytest.approx(quintic, abs=1e-9)
+        of_cubic, of_quintic = (float(((y - judge(v)) ** 2).sum()) for judge in whole)
+        r = of_quintic / of_cubic
+        caution = 0.3 * (1 - r) / r  # seven tenths of the way
+        assert fit(heading, a, b, caution) == pytest.approx(
+            cubic + 0.7 * (quintic - cubic), abs=1e-9
+        )
+
+
+def test_few_points_are_left_to_the_cubic() -> None:
+    heading = np.random.default_rng(3).normal(0.0, 1.0, 8)
+    assert (direction_of(heading, 0, 7, 0.0)[3:] == 0.0).all()
+
+
+@pytest.mark.parametrize("of", [steepest, steepest.py_func])
+def test_the_steepest_place_of_a_polynomial(of) -> None:
+    # the slope of 2 v + 0.6 v^2 - v^3 is 2 + 1.2 v - 3 v^2, at most 2.12 at v = 0.2
+    assert of(np.array([2.0, 0.6, -1.0, 0.0, 0.0]), 0.7) == pytest.approx((2.12, 0.2), abs=1e-12)
+    # downhill counts as well, and what lies farther out than 0.7 does not
+    assert of(np.array([-1.0, 0.0, -1.0, 0.0, 0.0]), 0.7)[0] == pytest.approx(2.47)
+    # v - v^5 is steepest at its middle; with v^4 the top is found to a thousandth
+    most, at = of(np.array([1.0, 0.0, 0.0, 0.5, -1.0]), 0.7)  # 1 + 2 v^3 - 5 v^4: v = 0.3
+    assert (most, at) == pytest.approx((1 + 2 * 0.3**3 - 5 * 0.3**4, 0.3), abs=1e-3)
+
+
+def test_a_quintic_reads_skewed_bends_that_a_cubic_reads_long() -> None:
+    # a Kinoshita-like lobe: its sharpest place well before its middle, its tail long
+    step, width, radius = 0.5, 4.0, 8.0
+    s = np.arange(0.0, 60.0, step)
+    lobe = (s / 12.0) ** 2 * np.exp(2.0 - 2.0 * s / 12.0) / radius  # 1 / radius at 12 m
+    line = line_of(np.concatenate([lobe, -lobe, lobe]), step)
+    read, _ = find_bends(line, step, np.full(len(line), width), PlanformSettings())
+    error = np.array([bend.radius_m for bend in read]) / radius - 1.0
+    assert np.abs(error).max() < 0.03
 
 
 @pytest.mark.parametrize("part", [fitted_part, fitted_part.py_func])
