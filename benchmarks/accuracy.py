@@ -197,8 +197,8 @@ def judge(names: list[str], cell_m: float, noise_m: float, seeds: list[int]) -> 
             of_bend.append(bend_errors(corridor, tables))
             shares.append(full_share(corridor, table))
             held.append(interval_hits(corridor, tables).assign(is_wide=is_wide))
-            distances += distance_errors_m(corridor, tables)
-            if corridor.spec.failing:
+            distances += distance_errors_m(corridor, tables) if is_wide else []
+            if corridor.spec.failing and is_wide:
                 failing.append(failing_stations(corridor, tables, ctx))
         bank, bend = pd.concat(of_bank), pd.concat(of_bend)
         rows.append({"corridor": name, "toe_width_m": width_m, "full": np.mean(shares)})

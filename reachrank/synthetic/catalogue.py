@@ -122,6 +122,22 @@ CORRIDORS: dict[str, CorridorSpec] = {
             House(at_m=700.0, side="right", distance_m=18.0, structure_class="shed"),
         ),
     ),
+    "failing_w12": CorridorSpec(
+        toe_width_m=12.0, height_m=0.8, radius_width=4.0, omega_deg=40.0, length_m=1600.0,
+        outside_angle_deg=28.0, inside_angle_deg=18.0, inside_height_frac=0.9,
+        failing=(
+            Failing(side="left", from_m=200.0, to_m=330.0, height_m=2.8, angle_deg=70.0),
+            Failing(side="right", from_m=600.0, to_m=670.0, height_m=2.4, angle_deg=65.0),
+            Failing(side="left", from_m=760.0, to_m=960.0, height_m=3.2, angle_deg=72.0),
+            Failing(side="right", from_m=1200.0, to_m=1320.0, height_m=2.6, angle_deg=68.0),
+        ),
+        houses=(
+            House(at_m=260.0, side="left", distance_m=8.0),
+            House(at_m=635.0, side="right", distance_m=14.0),
+            House(at_m=860.0, side="left", distance_m=26.0),
+            House(at_m=1050.0, side="right", distance_m=20.0, structure_class="shed"),
+        ),
+    ),
     "obstacles_w5": CorridorSpec(
         kind="irregular", height_m=1.5, radius_width=2.5, omega_deg=60.0, length_m=1000.0,
         crossings=(
