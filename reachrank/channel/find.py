@@ -303,24 +303,23 @@ def _middle_m(
 
 def _recentred(
     base: Float, width_m: Float, usual_m: Float, step_m: float, surface: Surface,
-    settings: ChannelSettings, rules: BankRules, samples_per_cell: int,
+    settings: ChannelSettings, rules: BankRules, is_last: bool,
 ) -> tuple[Float, Float, Float]:  # fmt: skip
     """Move a line to the middle of the toes that are found square to it.
 
     Returns
     -------
     line, width_m, bed_m
-        At all points of the base line.
+        At all points of the base line; the bed is measured with the last move only, NaN before.
     """
     normal = left_normals(tangents(base))
     at = fit_rows(len(base), width_m, step_m, surface.cell_m)
     left, right, strip, offsets = both_sides(
         surface, base, normal, width_m, step_m, settings, rules, usual_m,
-        samples_per_cell=samples_per_cell, rows=at,
+        samples_per_cell=2 if is_last else 1, rows=at,
     )  # fmt: skip
     left, right = left.spread(at, len(base)), right.spread(at, len(base))
     window = median_half_rows(width_m, settings.median_widths, step_m)
-    bed = bed_level_m(cut_bed(surface, base, normal, width_m))
     blocked = blocked_rows(strip, offsets, width_m, surface.cell_m, step_m, BLOCKED_RISE_M)
     left_toe = np.where(blocked, np.nan, median_along(left.toe_m, window))
     right_toe = np.where(blocked, np.nan, median_along(right.toe_m, window))
@@ -332,7 +331,10 @@ def _recentred(
     right_toe = np.where(np.isfinite(right_toe), right_toe, width - left_toe)
     middle = _middle_m([left, right], [left_toe, right_toe], window, surface.cell_m, rules.noise_m)
     middle = smooth_values(middle, settings.centre_smoothing_widths * width / step_m)
-    bed = median_along(np.where(blocked, np.nan, bed), window)
+    bed = np.full(len(base), np.nan)
+    if is_last:
+        level = bed_level_m(cut_bed(surface, base, normal, width_m))
+        bed = median_along(np.where(blocked, np.nan, level), window)
     return _moved(base, normal, middle), width, bed
 
 
@@ -391,7 +393,7 @@ def find_channel(
         share, there = np.linspace(0, 1, len(width)), np.linspace(0, 1, len(base))
         width, usual = np.interp(there, share, width), np.interp(there, share, usual)
         line, width, bed = _recentred(
-            base, width, usual, step, surface, settings, rules, samples_per_cell=1 if turn else 2
+            base, width, usual, step, surface, settings, rules, is_last=not turn
         )  # fmt: skip
         line = settled(line, base, usual, step, cell, blur)
     count = len(line)

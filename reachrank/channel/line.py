@@ -82,18 +82,13 @@ def gaussian_along(values, sigma, pad, out):  # type: ignore[no-untyped-def]
         out[i] = total / weight if weight > 1e-3 else np.nan
 
 
-def _padded_average(values: Float, sigma_steps: Float | float, is_odd: bool) -> Float:
+def _average(values: Float, sigma_steps: Float | float) -> Float:
     n = values.size
     sigma = np.broadcast_to(np.asarray(sigma_steps, np.float64), (n,)).copy()
     pad = min(n - 1, int(np.ceil(3.5 * float(sigma.max()))))
-    if is_odd:
-        before = 2.0 * values[0] - values[pad:0:-1]
-        after = 2.0 * values[-1] - values[-2 : -pad - 2 : -1]
-    else:
-        before = np.full(pad, values[0])
-        after = np.full(pad, values[-1])
+    padded = np.concatenate([np.full(pad, values[0]), values, np.full(pad, values[-1])])
     out = np.empty(n)
-    gaussian_along(np.concatenate([before, values, after]), sigma, pad, out)
+    gaussian_along(padded, sigma, pad, out)
     return out
 
 
@@ -111,10 +106,55 @@ def smooth_values(values: Float, sigma_steps: Float | float) -> Float:
     good = np.isfinite(values)
     if values.size < 2 or not good.any():
         return values.copy()
-    smooth = _padded_average(values, sigma_steps, is_odd=False)
+    smooth = _average(values, sigma_steps)
     index = np.arange(values.size)
     known = np.isfinite(smooth)
     return np.where(known, smooth, np.interp(index, index[known], smooth[known]))
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def smooth_points(xy, sigma, out):  # type: ignore[no-untyped-def]
+    """Gaussian average of points, each place with its own sigma in steps.
+
+    Past an end the line goes on turned about its end point, so that both ends stay.
+    """
+    n = len(xy)
+    last = n - 1
+    for i in range(n):
+        s = sigma[i]
+        if s < 0.2:
+            out[i] = xy[i]
+            continue
+        half = min(last, int(np.ceil(3.5 * s)))
+        x = xy[i, 0]
+        y = xy[i, 1]
+        weight = 1.0
+        # exp(-k^2 / 2 s^2) from its neighbour: the ratio of ratios is constant
+        ratio = np.exp(-0.5 / (s * s))
+        shrink = ratio * ratio
+        w = 1.0
+        for k in range(1, half + 1):
+            w *= ratio
+            ratio *= shrink
+            a = i - k
+            b = i + k
+            if a >= 0:
+                before_x = xy[a, 0]
+                before_y = xy[a, 1]
+            else:
+                before_x = 2.0 * xy[0, 0] - xy[-a, 0]
+                before_y = 2.0 * xy[0, 1] - xy[-a, 1]
+            if b <= last:
+                after_x = xy[b, 0]
+                after_y = xy[b, 1]
+            else:
+                after_x = 2.0 * xy[last, 0] - xy[2 * last - b, 0]
+                after_y = 2.0 * xy[last, 1] - xy[2 * last - b, 1]
+            x += w * (before_x + after_x)
+            y += w * (before_y + after_y)
+            weight += 2.0 * w
+        out[i, 0] = x / weight
+        out[i, 1] = y / weight
 
 
 def smooth_line(xy: Float, sigma_steps: Float | float) -> Float:
@@ -125,7 +165,10 @@ def smooth_line(xy: Float, sigma_steps: Float | float) -> Float:
     """
     if len(xy) < 3:
         return xy.copy()
-    return np.column_stack([_padded_average(xy[:, k], sigma_steps, is_odd=True) for k in (0, 1)])
+    sigma = np.broadcast_to(np.asarray(sigma_steps, np.float64), (len(xy),))
+    out = np.empty((len(xy), 2))
+    smooth_points(np.ascontiguousarray(xy, np.float64), sigma, out)
+    return out
 
 
 def tangents(xy: Float) -> Float:

@@ -131,21 +131,35 @@ def _enter(ordered, count, value):  # type: ignore[no-untyped-def]
     # put a value into an ordered window; missing ones are not kept
     if np.isnan(value):
         return count
-    at = np.searchsorted(ordered[:count], value)
-    for k in range(count, at, -1):
-        ordered[k] = ordered[k - 1]
+    at = count
+    while at > 0 and ordered[at - 1] > value:
+        ordered[at] = ordered[at - 1]
+        at -= 1
     ordered[at] = value
     return count + 1
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
 def _leave(ordered, count, value):  # type: ignore[no-untyped-def]
-    # take a value out of an ordered window
+    # take a value out of an ordered window: those above it move down, the uppermost first
     if np.isnan(value):
         return count
-    for k in range(np.searchsorted(ordered[:count], value), count - 1):
-        ordered[k] = ordered[k + 1]
+    at = count - 1
+    above = ordered[at]
+    while at > 0 and above != value:
+        at -= 1
+        above, ordered[at] = ordered[at], above
     return count - 1
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def _middle_of(ordered, count):  # type: ignore[no-untyped-def]
+    # the median of an ordered window, NaN of none
+    if not count:
+        return np.nan
+    if count % 2:
+        return ordered[count // 2]
+    return 0.5 * (ordered[count // 2 - 1] + ordered[count // 2])
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
@@ -181,12 +195,7 @@ def running_median(values, half, out):  # type: ignore[no-untyped-def]
         while last < new_last:
             count = _enter(ordered, count, values[last])
             last += 1
-        if not count:
-            out[i] = np.nan
-        elif count % 2:
-            out[i] = ordered[count // 2]
-        else:
-            out[i] = 0.5 * (ordered[count // 2 - 1] + ordered[count // 2])
+        out[i] = _middle_of(ordered, count)
 
 
 def median_along(values: Float, half_rows: NDArray[np.int64]) -> Float:
@@ -228,10 +237,8 @@ def fill_row_median(strip, out):  # type: ignore[no-untyped-def]
     for i in range(rows):
         count = 0
         for j in range(columns):
-            if not np.isnan(strip[i, j]):
-                window[count] = strip[i, j]
-                count += 1
-        out[i] = np.median(window[:count]) if count else np.nan
+            count = _enter(window, count, strip[i, j])
+        out[i] = _middle_of(window, count)
 
 
 def row_median(strip: Float) -> Float:

@@ -5,20 +5,21 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator, Sequence
 from pathlib import Path
+from typing import BinaryIO
 
 from reachrank.errors import InputError
 
 WHOLE_BYTES = 64_000_000
-"""Files up to this size are hashed whole; larger ones by three pieces, size and time."""
+"""Files of up to this size together are hashed whole; of more of them, larger ones by pieces."""
 _PIECE = 1_000_000
 
 
 def fingerprint(paths: Sequence[str]) -> str:
     """Return one line that says what one or several files held.
 
-    Files are hashed with SHA-256; of a file larger than `WHOLE_BYTES` the first, middle and last
-    megabyte count, with its size and time of change, because reading it all would take as long
-    as the run.
+    Files are hashed with SHA-256. Where they are larger than `WHOLE_BYTES` together, the beginning,
+    middle and end of each count, with its size and time of change, because reading it all would
+    take as long as the run: a megabyte each of one file, less of each where there are many.
     """
     files = [file for path in paths for file in _files(path)]
     if not files:
@@ -26,16 +27,17 @@ def fingerprint(paths: Sequence[str]) -> str:
     whole = hashlib.sha256()
     size = 0
     partial = False
+    most, piece = _largest_whole(files)
     for file in files:
         try:
             told = file.stat()
             size += told.st_size
             with file.open("rb") as stream:
-                if told.st_size <= WHOLE_BYTES:
+                if told.st_size <= most:
                     digest = hashlib.file_digest(stream, "sha256").digest()
                 else:
                     partial = True
-                    digest = _by_pieces(stream, told.st_size, told.st_mtime_ns)
+                    digest = _by_pieces(stream, told.st_size, told.st_mtime_ns, piece)
         except OSError as error:
             raise InputError(
                 f"The file cannot be read: {error.strerror}.", where=str(file)
@@ -47,11 +49,23 @@ def fingerprint(paths: Sequence[str]) -> str:
     return f"{name}, {size} bytes, {kind} {text}"
 
 
-def _by_pieces(stream: object, size: int, changed_ns: int) -> bytes:
+def _largest_whole(files: Sequence[Path]) -> tuple[int, int]:
+    """Return the size up to which a file is hashed whole, and that of the pieces of larger ones."""
+    try:
+        is_little = sum(file.stat().st_size for file in files) <= WHOLE_BYTES
+    except OSError:
+        is_little = True  # told when the file's turn comes
+    if is_little:
+        return WHOLE_BYTES, _PIECE
+    piece = min(_PIECE, WHOLE_BYTES // (3 * len(files)))
+    return 3 * piece, piece
+
+
+def _by_pieces(stream: BinaryIO, size: int, changed_ns: int, piece: int) -> bytes:
     made = hashlib.sha256(f"{size} {changed_ns}".encode())
-    for place in (0, (size - _PIECE) // 2, size - _PIECE):
-        stream.seek(place)  # type: ignore[attr-defined]
-        made.update(stream.read(_PIECE))  # type: ignore[attr-defined]
+    for place in (0, (size - piece) // 2, size - piece):
+        stream.seek(place)
+        made.update(stream.read(piece))
     return made.digest()
 
 

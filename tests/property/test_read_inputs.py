@@ -1,5 +1,9 @@
 """What must not matter to reading: order of rows, direction of the CRS, feet or metres, format."""
 
+import io
+import os
+from pathlib import Path
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -259,6 +263,36 @@ def test_fingerprint_sees_a_change_and_is_the_sha_of_the_file(tmp_path, monkeypa
     assert "pieces" in before
     path.write_bytes(b"a" * 2_999_999 + b"b")
     assert fingerprint([str(path)]) != before
+
+
+def test_of_a_large_folder_no_more_is_read_than_of_one_file(tmp_path, monkeypatch):
+    """Hundreds of tiles below the limit each: reading all of them would take as long as a run."""
+    for k in range(40):
+        (tmp_path / f"{k:02d}.tif").write_bytes(bytes([k]) * 100)
+    last = tmp_path / "39.tif"
+    told = last.stat()
+    whole = fingerprint([str(tmp_path)])
+    assert "pieces" not in whole and "40 files, 4000 bytes" in whole
+
+    monkeypatch.setattr("reachrank.read.fingerprint.WHOLE_BYTES", 1200)
+    read = []
+
+    class Counted(io.FileIO):
+        def read(self, size=-1):
+            part = super().read(size)
+            read.append(len(part))
+            return part
+
+    monkeypatch.setattr(Path, "open", lambda self, mode: Counted(self, mode))
+    before = fingerprint([str(tmp_path)])
+    assert sum(read) == 1200 and "pieces" in before
+    os.utime(last, ns=(told.st_atime_ns, told.st_mtime_ns + 10**9))
+    later = fingerprint([str(tmp_path)])
+    with io.FileIO(last, "r+") as file:
+        file.seek(99)
+        file.write(b"x")
+    os.utime(last, ns=(told.st_atime_ns, told.st_mtime_ns))
+    assert len({before, later, fingerprint([str(tmp_path)])}) == 3
 
 
 def test_the_same_inputs_read_twice_are_the_same(tmp_path, dem):
