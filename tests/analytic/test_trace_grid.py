@@ -8,9 +8,11 @@ import pyflwdir
 import pytest
 import shapely
 from affine import Affine
+from pyflwdir.dem import fill_depressions
+from scipy.ndimage import gaussian_filter
 
 from reachrank.trace import trace_grid
-from reachrank.trace.depressions import breach, close_holes
+from reachrank.trace.depressions import COLUMN_STEP, ROW_STEP, breach, close_holes
 from reachrank.trace.directions import NO_DATA, flood, flow_directions, steepest
 from reachrank.trace.links import accumulate, smooth_line
 
@@ -170,6 +172,31 @@ def test_kernels_agree_with_their_python_source():
     np.testing.assert_array_equal(
         steepest(compiled, back, CELL, CELL), steepest.py_func(plain, back, CELL, CELL)
     )
+
+
+@pytest.mark.parametrize(("spread", "noise_m"), [(3, 0.0), (3, 0.5), (8, 0.02)])
+def test_the_flood_comes_to_each_cell_over_the_lowest_rim(spread: int, noise_m: float) -> None:
+    """Judge: the levels to which pyflwdir fills the same depressions (Wang and Liu 2006)."""
+    rng = np.random.default_rng(spread)
+    z = (
+        gaussian_filter(rng.normal(0, 1, (80, 80)), spread) * 50
+        + rng.normal(0, 1, (80, 80)) * noise_m
+    )
+    z = z.astype(np.float32)
+    z[20:24, 30:33] = np.nan
+    filled, _ = fill_depressions(np.where(np.isnan(z), np.float32(-9999), z), nodata=-9999.0)
+    back = flood(z.copy())
+    highest = np.full(z.shape, np.nan)
+    for row, column in np.argwhere(np.isfinite(z)).tolist():
+        i, j, way = row, column, [z[row, column]]
+        while back[i, j] >= 0:
+            i, j = i + ROW_STEP[back[i, j]], j + COLUMN_STEP[back[i, j]]
+            way.append(z[i, j])
+            assert len(way) < z.size
+        highest[row, column] = max(way)
+    known = np.isfinite(z)
+    assert (filled[known] > z[known]).sum() > 200  # there are depressions to come out of
+    np.testing.assert_allclose(highest[known], filled[known], atol=1e-6)
 
 
 def test_on_ground_without_pits_directions_are_the_steepest_of_eight():
