@@ -126,9 +126,9 @@ APEX_SHARE = 0.7
 """The apex lies in this inner share of the fitted part: a polynomial's ends are loose."""
 QUINTIC_CAUTION = 6.0
 """How sure a quintic must be before it counts beside the cubic, see `direction_of`. A cubic reads
-skewed and short bends 3 % long, a quintic's ends follow noise. Of the gain the share 1 - 1 / F is no
-noise, with F = (n - 6) / 2 times (1 - r) / r of n independent values: 6 is that share for six to
-seven. A bend has no more of them, as all is averaged along the channel."""
+skewed and short bends 3 % long, a quintic's ends follow noise. Of the gain the share 1 - 1 / F is
+no noise, with F = (n - 6) / 2 times (1 - r) / r of n independent values: 6 is that share for six
+to seven. A bend has no more of them, as all is averaged along the channel."""
 LEAST_QUINTIC_STEPS = 8
 """Fewer steps than this are left to the cubic."""
 LOOKS = 141

@@ -284,7 +284,10 @@ def test_of_a_large_folder_no_more_is_read_than_of_one_file(tmp_path, monkeypatc
             read.append(len(part))
             return part
 
-    monkeypatch.setattr(Path, "open", Counted)
+    def counted(path, mode):
+        return Counted(path, mode)
+
+    monkeypatch.setattr(Path, "open", counted)
     before = fingerprint([str(tmp_path)])
     assert sum(read) == 1200
     assert "pieces" in before
