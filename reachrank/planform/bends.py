@@ -135,6 +135,10 @@ LOOKS = 141
 """Places on the fitted part where its curvature is looked at."""
 LEAST_RADIUS_WIDTHS = 0.5
 """The inner toe turns about a point then; what reads tighter is roughness."""
+SHARPENED_TO_WIDTHS, SHARPENED_FROM_WIDTHS = 4.0, 5.5
+"""A bend whose fitted part is no longer than the first is read off the sharpened line, one longer
+than the second off the line as found: what finding it takes off a long bend is less than the noise
+that sharpening gives back. Between them the curvatures are mixed."""
 HAIR = 1e-6
 """So that a length that comes out a hair over a whole number of steps, as feet do, counts as it."""
 
@@ -265,7 +269,7 @@ def steepest(coefficients, inner):  # type: ignore[no-untyped-def]
 def fill_apexes(  # type: ignore[no-untyped-def]
     heading, kappa, first, last, width_steps, core, most_widths, margin_widths, inner, out
 ):
-    """Fill ``out[k]`` with each bend's least radius, in steps, and its place.
+    """Fill ``out[k]`` with each bend's least radius, its place and the fitted length, in steps.
 
     The largest value of a noisy curvature reads the radius too short; a polynomial of the direction
     over the core of the bend averages the noise. Its derivative is the curvature.
@@ -274,6 +278,7 @@ def fill_apexes(  # type: ignore[no-untyped-def]
         margin = int(np.ceil(margin_widths * width_steps[k] - HAIR))
         most = int(np.ceil((most_widths - 2.0 * margin_widths) * width_steps[k] - HAIR))
         a, b, peak = fitted_part(kappa, first[k], last[k], core, most, margin)
+        out[k, 2] = b - a
         if b - a < 4:
             out[k, 0] = np.inf
             out[k, 1] = peak
@@ -282,6 +287,26 @@ def fill_apexes(  # type: ignore[no-untyped-def]
         slope, at = steepest(direction_of(heading, a, b, QUINTIC_CAUTION), inner)
         out[k, 0] = half / slope
         out[k, 1] = 0.5 * (a + b) + half * at
+
+
+def _apexes(heading: Float, kappa: Float, first: Places, last: Places, width_steps: Float) -> Float:
+    out = np.empty((first.size, 3))
+    fill_apexes(
+        heading, kappa, first, last, width_steps,
+        CORE, MOST_WIDTHS, MARGIN_WIDTHS, APEX_SHARE, out,
+    )  # fmt: skip
+    return out
+
+
+def mixed_apexes(found: Float, sharpened: Float, width_steps: Float) -> Float:
+    """Mix apexes of the line as found with those of the sharpened one, by the fitted lengths."""
+    over = SHARPENED_FROM_WIDTHS - found[:, 2] / width_steps
+    share = np.clip(over / (SHARPENED_FROM_WIDTHS - SHARPENED_TO_WIDTHS), 0.0, 1.0)
+    out = found.copy()
+    out[:, 1] += share * (sharpened[:, 1] - found[:, 1])
+    with np.errstate(divide="ignore"):  # no radius stays none: infinite
+        out[:, 0] = 1.0 / ((1.0 - share) / found[:, 0] + share / sharpened[:, 0])
+    return out
 
 
 def find_bends(
@@ -315,13 +340,13 @@ def find_bends(
     turning = heading[last] - heading[first]
     is_bend = (np.abs(turning) >= np.radians(settings.least_turning_deg)) & (last > first)
     first, last, turning = first[is_bend], last[is_bend], turning[is_bend]
-    if blur is not None:  # turning between inflections needs no sharpening, the apex does
-        heading = headings_rad(smooth_line(sharpened_line(xy, step_m, width_m, blur), jitter))
-    apex = np.empty((first.size, 2))
-    fill_apexes(
-        heading, kappa, first, last, run_medians(width_m, first, last + 1) / step_m,
-        CORE, MOST_WIDTHS, MARGIN_WIDTHS, APEX_SHARE, apex,
-    )  # fmt: skip
+    widths = run_medians(width_m, first, last + 1) / step_m
+    apex = _apexes(heading, kappa, first, last, widths)
+    if (
+        blur is not None
+    ):  # turning between inflections needs no sharpening, a short bend's apex does
+        sharp = headings_rad(smooth_line(sharpened_line(xy, step_m, width_m, blur), jitter))
+        apex = mixed_apexes(apex, _apexes(sharp, kappa, first, last, widths), widths)
     # too few points for a cubic: the curvature itself
     sharpest = 1.0 / np.abs(kappa[np.round(apex[:, 1]).astype(np.int64)])
     radius = np.where(np.isfinite(apex[:, 0]), apex[:, 0] * step_m, sharpest)

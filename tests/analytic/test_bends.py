@@ -12,6 +12,7 @@ from reachrank.planform.bends import (
     fill_lobes,
     find_bends,
     fitted_part,
+    mixed_apexes,
     steepest,
 )
 from reachrank.settings import ChannelSettings, PlanformSettings
@@ -234,6 +235,19 @@ def test_the_steepest_place_of_a_polynomial(of) -> None:
     # v - v^5 is steepest at its middle; with v^4 the top is found to a thousandth
     most, at = of(np.array([1.0, 0.0, 0.0, 0.5, -1.0]), 0.7)  # 1 + 2 v^3 - 5 v^4: v = 0.3
     assert (most, at) == pytest.approx((1 + 2 * 0.3**3 - 5 * 0.3**4, 0.3), abs=1e-3)
+
+
+def test_short_bends_go_by_the_sharpened_line_and_long_ones_by_the_line_as_found() -> None:
+    width = np.full(4, 4.0)
+    # radius and place in steps, and the fitted length: 3, 4, 4.75 and 6 widths
+    found = np.array([[20.0, 50.0, 12.0], [20.0, 50.0, 16.0], [20.0, 50.0, 19.0], [20, 50, 24]])
+    sharpened = found - [4.0, 2.0, 0.0]
+    mixed = mixed_apexes(found, sharpened, width)
+    # half way the curvature is the mean of 1/16 and 1/20
+    assert mixed[:, 0] == pytest.approx([16.0, 16.0, 2 / (1 / 16 + 1 / 20), 20.0])
+    assert mixed[:, 1] == pytest.approx([48.0, 48.0, 49.0, 50.0])
+    found[:, 0] = sharpened[:, 0] = np.inf  # too few points for a radius
+    assert np.isinf(mixed_apexes(found, sharpened, width)[:, 0]).all()
 
 
 def test_a_quintic_reads_skewed_bends_that_a_cubic_reads_long() -> None:
