@@ -119,6 +119,9 @@ CORE = 0.3
 """The core of a bend is where it curves at least this share of its sharpest."""
 MARGIN_WIDTHS = 0.25
 """The core is fitted with so much more at each end, for what smoothing has drawn in."""
+LEAST_WIDTHS = 3.0
+"""No shorter part of a bend tells its radius, unless the bend itself is shorter: banks are rough
+over a width or two, and what turns sharply there and gently before and after is not the channel."""
 MOST_WIDTHS = 8.0
 """Of a longer core only its sharpest part of this length: a cubic cannot follow a long skewed bend,
 and eight widths average enough noise."""
@@ -144,11 +147,12 @@ HAIR = 1e-6
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
-def fitted_part(kappa, first, last, core, most, margin):  # type: ignore[no-untyped-def]
+def fitted_part(kappa, first, last, core, least, most, margin):  # type: ignore[no-untyped-def]
     """Return the first and the last point of the part of a bend that tells its least radius.
 
-    Grown from the sharpest point over the next sharpest at either end, until ``most`` steps or an
-    end of the core are reached; then ``margin`` steps more.
+    Grown from the sharpest point over the next sharpest at either end, to ``least`` steps in any
+    case and on to ``most`` or an end of the core, never beyond the bend; then ``margin`` steps more
+    at both ends.
     """
     peak = first
     for i in range(first, last + 1):
@@ -160,7 +164,7 @@ def fitted_part(kappa, first, last, core, most, margin):  # type: ignore[no-unty
         before = np.abs(kappa[a - 1]) if a > first else -1.0
         after = np.abs(kappa[b + 1]) if b < last else -1.0
         top = max(before, after)
-        if not top >= limit:
+        if top < 0.0 or (b - a >= least and not top >= limit):
             break
         # alike on both sides: take both, or the direction of the line would decide
         if before >= top * (1.0 - 1e-9):
@@ -267,7 +271,17 @@ def steepest(coefficients, inner):  # type: ignore[no-untyped-def]
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
 def fill_apexes(  # type: ignore[no-untyped-def]
-    heading, kappa, first, last, width_steps, core, most_widths, margin_widths, inner, out
+    heading,
+    kappa,
+    first,
+    last,
+    width_steps,
+    core,
+    least_widths,
+    most_widths,
+    margin_widths,
+    inner,
+    out,
 ):
     """Fill ``out[k]`` with each bend's least radius, its place and the fitted length, in steps.
 
@@ -277,7 +291,8 @@ def fill_apexes(  # type: ignore[no-untyped-def]
     for k in range(first.size):
         margin = int(np.ceil(margin_widths * width_steps[k] - HAIR))
         most = int(np.ceil((most_widths - 2.0 * margin_widths) * width_steps[k] - HAIR))
-        a, b, peak = fitted_part(kappa, first[k], last[k], core, most, margin)
+        least = int(np.ceil((least_widths - 2.0 * margin_widths) * width_steps[k] - HAIR))
+        a, b, peak = fitted_part(kappa, first[k], last[k], core, least, most, margin)
         out[k, 2] = b - a
         if b - a < 4:
             out[k, 0] = np.inf
@@ -293,7 +308,7 @@ def _apexes(heading: Float, kappa: Float, first: Places, last: Places, width_ste
     out = np.empty((first.size, 3))
     fill_apexes(
         heading, kappa, first, last, width_steps,
-        CORE, MOST_WIDTHS, MARGIN_WIDTHS, APEX_SHARE, out,
+        CORE, LEAST_WIDTHS, MOST_WIDTHS, MARGIN_WIDTHS, APEX_SHARE, out,
     )  # fmt: skip
     return out
 
@@ -338,9 +353,10 @@ def find_bends(
     flat = (settings.straight_length_widths * width_m / step_m + HAIR).astype(np.int64)
     first, last = _lobes(kappa, least, flat)
     turning = heading[last] - heading[first]
-    is_bend = (np.abs(turning) >= np.radians(settings.least_turning_deg)) & (last > first)
-    first, last, turning = first[is_bend], last[is_bend], turning[is_bend]
     widths = run_medians(width_m, first, last + 1) / step_m
+    is_bend = (np.abs(turning) >= np.radians(settings.least_turning_deg)) & (last > first)
+    is_bend &= last - first >= settings.least_length_widths * widths - HAIR
+    first, last, turning, widths = (a[is_bend] for a in (first, last, turning, widths))
     apex = _apexes(heading, kappa, first, last, widths)
     if (
         blur is not None

@@ -28,6 +28,14 @@ class PlanformSettings:
         least=0.0,
         greatest=90.0,
     )
+    least_length_widths: float = setting(
+        1.5,
+        "A stretch between two inflections shorter than this is no bend: the banks' roughness.",
+        unit="toe widths",
+        source=COMMON_PRACTICE,
+        least=0.0,
+        greatest=20.0,
+    )
     straight_radius_widths: float = setting(
         25.0,
         "Where the line curves less than this radius for a while, a bend ends.",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -265,11 +267,42 @@ def test_a_quintic_reads_skewed_bends_that_a_cubic_reads_long() -> None:
 def test_of_a_long_bend_its_sharpest_part_is_fitted(part) -> None:
     kappa = np.concatenate([np.linspace(0, 1, 21), np.linspace(1, 0, 81)[1:]])
     # down to 0.3 at 6 upstream and 76 downstream, two steps more on each side
-    assert part(kappa, 0, 100, 0.29, 1000, 2) == (4, 78, 20)
+    assert part(kappa, 0, 100, 0.29, 0, 1000, 2) == (4, 78, 20)
     # no more than 10 steps: above 0.9 it is two steps up and eight down
-    assert part(kappa, 0, 100, 0.29, 10, 0) == (18, 28, 20)
+    assert part(kappa, 0, 100, 0.29, 0, 10, 0) == (18, 28, 20)
     # a flat top grows to both sides alike, its ends are the bend's
-    assert part(-np.ones(11), 2, 8, 0.3, 100, 1) == (1, 9, 2)
+    assert part(-np.ones(11), 2, 8, 0.3, 0, 100, 1) == (1, 9, 2)
+    # a sharp place is fitted with what lies around it, up to the ends of the bend
+    spike = np.r_[np.full(20, 0.1), [1.0] * 3, np.full(20, 0.1)]
+    assert part(spike, 0, 42, 0.3, 0, 100, 0) == (20, 22, 20)
+    assert part(spike, 0, 42, 0.3, 8, 100, 0) == (17, 25, 20)
+    assert part(spike, 18, 24, 0.3, 30, 100, 0) == (18, 24, 20)
+
+
+def test_a_kink_one_width_long_is_not_the_radius_of_a_bend() -> None:
+    step, width = 1.0, 10.0
+    kappa = np.full(120, 1 / 60.0)  # six widths for 115 degrees, and a kink of 25 more on the way
+    kappa[55:65] += np.radians(25) / (10 * step)
+    bends, _ = find_bends(line_of(kappa, step), step, np.full(120, width), PlanformSettings())
+    assert len(bends) == 1
+    # the kink's own radius is 17 m; over three widths the line turns 29 + 25 degrees: 32 m
+    assert 25.0 < bends[0].radius_m < 33.0
+
+
+def test_wiggles_shorter_than_one_and_a_half_widths_are_no_bends() -> None:
+    step, width = 1.0, 10.0
+    s = np.arange(0.0, 400.0, step)
+    wiggles = np.sin(2 * np.pi * s / 26.0) * np.radians(25) * np.pi / 26.0  # 25 degrees, 1.3 widths
+    line = line_of(np.where((s > 100) & (s < 300), wiggles, 0.0), step)
+    widths, rules = np.full(len(line), width), PlanformSettings(smoothing_widths=0.1)
+    every = replace(rules, least_length_widths=0.0)
+    # but for the outermost, whose outer half runs out into the straight
+    inner = [
+        [b for b in find_bends(line, step, widths, told)[0] if 120 < b.apex < 280]
+        for told in (rules, every)
+    ]
+    assert not inner[0]
+    assert len(inner[1]) > 10
 
 
 @pytest.mark.parametrize("fill", [fill_lobes, fill_lobes.py_func])
