@@ -89,7 +89,7 @@ def routed_area(
     code = flow_directions(sunk, cell_x, cell_y)
     grid = pyflwdir.from_array(code, ftype="d8", check_ftype=False)
     label = edge_at.ravel().copy()
-    _label_upwards(label, np.asarray(grid.idxs_ds, np.int64), np.asarray(grid.idxs_seq, np.int64))
+    label_upwards(label, np.asarray(grid.idxs_ds, np.int64))
     label[code.ravel() == NO_DATA] = -1
     is_labelled = label >= 0
     own_cells = np.bincount(label[is_labelled], minlength=count).astype(np.float64)
@@ -104,11 +104,29 @@ def routed_area(
 
 
 @numba.njit(cache=True, nogil=True)
-def _label_upwards(label, below, down_to_up):  # type: ignore[no-untyped-def]  # pragma: no cover
-    """Give each cell without a label that of the cell below it."""
-    for cell in down_to_up:
-        if label[cell] < 0:
-            label[cell] = label[below[cell]]
+def label_upwards(label, below):  # type: ignore[no-untyped-def]
+    """Give each cell without a label (-1) that of the first cell below it that has one.
+
+    ``below`` is the next cell down, a cell itself where water leaves the grid, below 0 without
+    data. From each cell the way down is followed to where the label is known, and then given to all
+    of the way, so that no cell is passed twice.
+    """
+    none = -2  # passed, and no label found below
+    for start in range(label.size):
+        cell = start
+        while label[cell] == -1:
+            label[cell] = none
+            if below[cell] < 0:
+                break
+            cell = below[cell]
+        found, end = label[cell], cell
+        cell = start
+        while found >= 0 and cell != end:
+            label[cell] = found
+            cell = below[cell]
+    for cell in range(label.size):
+        if label[cell] == none:
+            label[cell] = -1
 
 
 def accumulate_area(flow: Flow, main_out: Ints, own_km2: Floats) -> Floats:

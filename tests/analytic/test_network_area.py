@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import networkx as nx
 import numpy as np
 import pytest
 import rasterio
@@ -10,7 +11,7 @@ from network_inputs import UTM, codes, context, dem_of, streams_of
 
 from reachrank.network import build_edges, stream_paths
 from reachrank.network.area import choose_area
-from reachrank.network.area_routing import accumulate_area
+from reachrank.network.area_routing import accumulate_area, label_upwards
 from reachrank.network.flow import directed, main_way_out
 
 
@@ -143,3 +144,23 @@ def test_an_area_raster_is_read_near_the_lower_part(tmp_path, unit, value, expec
     assert tributary["drainage_area_km2"].item() == pytest.approx(expected_km2, rel=1e-6)
     assert tributary["drainage_area_source"].item() == "raster"
     assert UTM.to_epsg() == 26917
+
+
+@pytest.mark.parametrize("give", [label_upwards, label_upwards.py_func])
+def test_each_cell_takes_the_label_of_the_first_one_below_it(give) -> None:
+    """Judge: networkx, way by way."""
+    rng = np.random.default_rng(5)
+    below = np.array([rng.integers(0, max(1, k)) for k in range(300)])  # a tree with its root at 0
+    below[0], below[40] = 0, -1  # water leaves at 0; there is nothing below 40
+    label = np.full(300, -1, np.int64)
+    label[rng.choice(np.arange(41, 300), 30, replace=False)] = np.arange(30)
+    below[298], below[299], label[298:] = 299, 298, -1  # a ring ends as well
+    graph = nx.DiGraph((k, int(down)) for k, down in enumerate(below) if 0 <= down != k)
+    wanted = label.copy()
+    for k in range(298):
+        way = [k, *nx.descendants(graph, k)] if k in graph else [k]
+        way.sort(key=lambda c: nx.shortest_path_length(graph, k, c) if c != k else 0)
+        wanted[k] = next((label[c] for c in way if label[c] >= 0), -1)
+    give(label, below)
+    assert label.tolist() == wanted.tolist()
+    assert {-1} < set(label.tolist())
