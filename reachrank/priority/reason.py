@@ -22,8 +22,10 @@ _BEND_FROM = 0.1
 """Width over radius below which a bank is as good as straight, tool default."""
 _STEEP_FROM_DEG, _GENTLE_BELOW_DEG = 45.0, 20.0
 _BARE_BELOW, _COVERED_FROM = 0.2, 0.7
+_UNEVEN_RATIO, _UNEVEN_M = 1.25, 0.3
+"""A bank whose high part is higher than its middle by both is told with both heights."""
 _NUMBERS = (
-    "bank_height_m", "bank_angle_deg", "is_angle_lower_bound", "cover_frac",
+    "bank_height_m", "bank_height_p90_m", "bank_angle_deg", "is_angle_lower_bound", "cover_frac",
     "structure_distance_m", "hazard_score",
 )  # fmt: skip
 _NAMES = {
@@ -43,6 +45,8 @@ class BankFacts:
 
     bank: str
     height_m: float = math.nan
+    height_p90_m: float = math.nan
+    """The high part of the bank, which often makes its score."""
     angle_deg: float = math.nan
     is_angle_lower_bound: bool = False
     width_radius_ratio: float = math.nan
@@ -67,6 +71,11 @@ def reason(facts: BankFacts, units: Units = "metric") -> str:
     'Outside of a tight bend on the right bank, 2.1 m high and steep; house 9 m from the edge.'
     >>> reason(house, units="us")
     'Outside of a tight bend on the right bank, 6.9 ft high and steep; house 30 ft from the edge.'
+
+    What makes the score of an uneven bank is mostly its high part:
+
+    >>> reason(BankFacts(bank="left", height_m=1.1, height_p90_m=2.9, are_structures_known=False))
+    'Left bank, 1.1 m high (in places 2.9 m); structures nearby not looked at.'
     """
     if not facts.is_ranked:
         return f"No usable section shows the top of the {facts.bank} bank: not ranked."
@@ -95,7 +104,10 @@ def _place(facts: BankFacts) -> str:
 def _shape(facts: BankFacts, units: Units) -> str:
     words = []
     if math.isfinite(facts.height_m):
-        words.append(f"{_length(facts.height_m, units, 1)} high")
+        more = facts.height_p90_m - facts.height_m
+        is_uneven = more >= max(_UNEVEN_M, (_UNEVEN_RATIO - 1.0) * facts.height_m)
+        high = f" (in places {_length(facts.height_p90_m, units, 1)})" if is_uneven else ""
+        words.append(f"{_length(facts.height_m, units, 1)} high{high}")
     if facts.is_angle_lower_bound and math.isfinite(facts.angle_deg):
         words.append(f"{facts.angle_deg:.0f}° steep or more")
     elif facts.angle_deg >= _STEEP_FROM_DEG:
@@ -137,12 +149,13 @@ def bank_reasons(tables: Mapping[str, Table], units: Units = "metric") -> pd.Ser
     structure_id = (
         banks["structure_id"].tolist() if "structure_id" in banks else [None] * len(banks)
     )
-    for bank_id, bank, structure, height, angle, is_bound, cover, distance, hazard in zip(
+    for bank_id, bank, structure, height, high, angle, is_bound, cover, distance, hazard in zip(
         banks["bank_id"].tolist(), banks["bank"].tolist(), structure_id, *numbers, strict=True
     ):
         facts = BankFacts(
             bank=str(bank),
             height_m=height,
+            height_p90_m=high,
             angle_deg=angle,
             is_angle_lower_bound=is_bound == 1.0,
             width_radius_ratio=bends.get(bank_id, math.nan),

@@ -1,5 +1,7 @@
 """Words for people: the reason, the arithmetic, and what moved between two runs."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from bank_tables import Reach, Side, context, quick, ranked
@@ -38,6 +40,18 @@ ROWS = [
             "Right bank, high banks on both sides; barn at the edge; not known here: soil.",
         ),
         (
+            BankFacts(bank="left", height_m=1.1, height_p90_m=2.9, angle_deg=50.0),
+            "Left bank, 1.1 m high (in places 2.9 m) and steep; no structure near.",
+        ),
+        (  # a quarter more than 2 m, but for a hair; and a quarter more than 0.8 m is too little
+            BankFacts(bank="left", height_m=2.0, height_p90_m=2.49),
+            "Left bank, 2.0 m high; no structure near.",
+        ),
+        (
+            BankFacts(bank="left", height_m=0.8, height_p90_m=1.0),
+            "Left bank, 0.8 m high; no structure near.",
+        ),
+        (
             BankFacts(bank="right", is_ranked=False),
             "No usable section shows the top of the right bank: not ranked.",
         ),
@@ -51,6 +65,8 @@ def test_reason_in_feet():
     # 2.1 m = 6.89 ft, 9 m = 29.5 ft (0.3048 m)
     facts = BankFacts(bank="left", height_m=2.1, structure="barn", structure_distance_m=9.0)
     assert reason(facts, "us") == "Left bank, 6.9 ft high; barn 30 ft from the edge."
+    uneven = replace(facts, height_p90_m=3.0)  # 9.84 ft
+    assert "6.9 ft high (in places 9.8 ft); barn" in reason(uneven, "us")
 
 
 def test_class_words_are_not_those_of_a_published_index():
