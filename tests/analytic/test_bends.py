@@ -9,14 +9,8 @@ import pytest
 
 from reachrank.channel.blur import Blur, blur_of, settled
 from reachrank.channel.line import headings_rad, smooth_line
-from reachrank.planform.bends import (
-    direction_of,
-    fill_lobes,
-    find_bends,
-    fitted_part,
-    mixed_apexes,
-    steepest,
-)
+from reachrank.planform.apex import direction_of, fitted_part, mixed_apexes, steepest
+from reachrank.planform.bends import fill_lobes, find_bends
 from reachrank.settings import ChannelSettings, PlanformSettings
 
 BLUR = blur_of(ChannelSettings())
