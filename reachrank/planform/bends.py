@@ -154,9 +154,8 @@ def find_bends(
     is_bend &= last - first >= settings.least_length_widths * widths - HAIR
     first, last, turning, widths = (a[is_bend] for a in (first, last, turning, widths))
     apex = apexes_of(heading, kappa, first, last, widths)
-    if (
-        blur is not None
-    ):  # turning between inflections needs no sharpening, a short bend's apex does
+    # turning between inflections needs no sharpening, a short bend's apex does
+    if blur is not None:
         sharp = headings_rad(smooth_line(sharpened_line(xy, step_m, width_m, blur), jitter))
         apex = mixed_apexes(apex, apexes_of(sharp, kappa, first, last, widths), widths)
     # too few points for a cubic: the curvature itself
