@@ -67,24 +67,6 @@ def fitted_part(kappa, first, last, core, least, most, margin):  # type: ignore[
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
-def _solved(m, y, n):  # type: ignore[no-untyped-def]
-    # the first n unknowns of symmetric, positive equations, by elimination
-    m = m[:n, :n].copy()
-    y = y[:n].copy()
-    for i in range(n):
-        for j in range(i + 1, n):
-            times = m[j, i] / m[i, i]
-            y[j] -= times * y[i]
-            for k in range(i, n):
-                m[j, k] -= times * m[i, k]
-    for i in range(n - 1, -1, -1):
-        for j in range(i + 1, n):
-            y[i] -= m[i, j] * y[j]
-        y[i] /= m[i, i]
-    return y
-
-
-@numba.njit(cache=True, nogil=True, error_model="numpy")
 def direction_of(values, a, b, caution):  # type: ignore[no-untyped-def]
     """Return the coefficients of v, v^2, ... v^5 of a polynomial through even points.
 
@@ -116,12 +98,12 @@ def direction_of(values, a, b, caution):  # type: ignore[no-untyped-def]
             of_even[i, j] = sums[i + j]
             of_odd[i, j] = sums[i + j + 1]
     found = np.zeros((2, 6))
-    found[0, 0:4:2] = _solved(of_even, even, 2)
-    found[0, 1:4:2] = _solved(of_odd, odd, 2)
+    found[0, 0:4:2] = np.linalg.solve(of_even[:2, :2].copy(), even[:2])
+    found[0, 1:4:2] = np.linalg.solve(of_odd[:2, :2].copy(), odd[:2])
     if b - a < LEAST_QUINTIC_STEPS:
         return found[0, 1:]
-    found[1, 0::2] = _solved(of_even, even, 3)
-    found[1, 1::2] = _solved(of_odd, odd, 3)
+    found[1, 0::2] = np.linalg.solve(of_even, even)
+    found[1, 1::2] = np.linalg.solve(of_odd, odd)
     misfit = np.zeros(2)
     for i in range(a, b + 1):
         v = (i - middle) / half
