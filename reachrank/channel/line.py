@@ -82,16 +82,6 @@ def gaussian_along(values, sigma, pad, out):  # type: ignore[no-untyped-def]
         out[i] = total / weight if weight > 1e-3 else np.nan
 
 
-def _average(values: Float, sigma_steps: Float | float) -> Float:
-    n = values.size
-    sigma = np.broadcast_to(np.asarray(sigma_steps, np.float64), (n,)).copy()
-    pad = min(n - 1, int(np.ceil(3.5 * float(sigma.max()))))
-    padded = np.concatenate([np.full(pad, values[0]), values, np.full(pad, values[-1])])
-    out = np.empty(n)
-    gaussian_along(padded, sigma, pad, out)
-    return out
-
-
 def smooth_values(values: Float, sigma_steps: Float | float) -> Float:
     """Average a series along a line with Gaussian weights; NaN is filled by its neighbours.
 
@@ -106,7 +96,11 @@ def smooth_values(values: Float, sigma_steps: Float | float) -> Float:
     good = np.isfinite(values)
     if values.size < 2 or not good.any():
         return values.copy()
-    smooth = _average(values, sigma_steps)
+    sigma = np.broadcast_to(np.asarray(sigma_steps, np.float64), values.shape).copy()
+    pad = min(values.size - 1, int(np.ceil(3.5 * float(sigma.max()))))
+    padded = np.concatenate([np.full(pad, values[0]), values, np.full(pad, values[-1])])
+    smooth = np.empty(values.size)
+    gaussian_along(padded, sigma, pad, smooth)
     index = np.arange(values.size)
     known = np.isfinite(smooth)
     return np.where(known, smooth, np.interp(index, index[known], smooth[known]))

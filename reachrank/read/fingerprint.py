@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import BinaryIO
@@ -25,39 +26,42 @@ def fingerprint(paths: Sequence[str]) -> str:
     if not files:
         return "not a local file"
     whole = hashlib.sha256()
-    size = 0
-    partial = False
-    most, piece = _largest_whole(files)
-    for file in files:
+    stats = [_stat(file) for file in files]
+    size = sum(told.st_size for told in stats)
+    most, piece = _largest_whole(size, len(files))
+    for file, told in zip(files, stats, strict=True):
         try:
-            told = file.stat()
-            size += told.st_size
             with file.open("rb") as stream:
                 if told.st_size <= most:
                     digest = hashlib.file_digest(stream, "sha256").digest()
                 else:
-                    partial = True
                     digest = _by_pieces(stream, told.st_size, told.st_mtime_ns, piece)
         except OSError as error:
-            raise InputError(
-                f"The file cannot be read: {error.strerror}.", where=str(file)
-            ) from error
+            raise _unreadable(file, error) from error
         whole.update(digest if len(files) > 1 else b"")
     text = whole.hexdigest() if len(files) > 1 else digest.hex()
     name = files[0].name if len(files) == 1 else f"{len(files)} files"
-    kind = "sha256 of pieces" if partial else "sha256"
+    is_whole = all(told.st_size <= most for told in stats)
+    kind = "sha256" if is_whole else "sha256 of pieces"
     return f"{name}, {size} bytes, {kind} {text}"
 
 
-def _largest_whole(files: Sequence[Path]) -> tuple[int, int]:
-    """Return the size up to which a file is hashed whole, and that of the pieces of larger ones."""
+def _stat(file: Path) -> os.stat_result:
     try:
-        is_little = sum(file.stat().st_size for file in files) <= WHOLE_BYTES
-    except OSError:
-        is_little = True  # told when the file's turn comes
-    if is_little:
+        return file.stat()
+    except OSError as error:
+        raise _unreadable(file, error) from error
+
+
+def _unreadable(file: Path, error: OSError) -> InputError:
+    return InputError(f"The file cannot be read: {error.strerror}.", where=str(file))
+
+
+def _largest_whole(size: int, count: int) -> tuple[int, int]:
+    """Return the size up to which a file is hashed whole, and that of the pieces of larger ones."""
+    if size <= WHOLE_BYTES:
         return WHOLE_BYTES, _PIECE
-    piece = min(_PIECE, WHOLE_BYTES // (3 * len(files)))
+    piece = min(_PIECE, WHOLE_BYTES // (3 * count))
     return 3 * piece, piece
 
 

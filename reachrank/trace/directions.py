@@ -104,11 +104,9 @@ def flood(elevation_m):  # type: ignore[no-untyped-def]  # pragma: no cover
                     heapq.heappush(heap, (z[i, j], count, np.int64(i * columns + j)))
                     count += 1
                 elif not may_spill:
-                    # a lower cell that was reached beside it will climb to it
+                    # a lower cell that was reached beside it will climb to it; this one was reached
                     beside = _lowest_reached(z, back, i, j)
-                    may_spill = (
-                        beside < 0 or z[i + ROW_STEP[beside], j + COLUMN_STEP[beside]] >= z[i, j]
-                    )
+                    may_spill = z[i + ROW_STEP[beside], j + COLUMN_STEP[beside]] >= z[i, j]
             if may_spill:
                 heapq.heappush(heap, (z[row, column], count, cell))
                 count += 1
