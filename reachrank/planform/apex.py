@@ -56,7 +56,7 @@ def fitted_part(kappa, first, last, core, least, most, margin):  # type: ignore[
         before = np.abs(kappa[a - 1]) if a > first else -1.0
         after = np.abs(kappa[b + 1]) if b < last else -1.0
         top = max(before, after)
-        if top < 0.0 or (b - a >= least and not top >= limit):
+        if not top >= 0.0 or (b - a >= least and not top >= limit):
             break
         # alike on both sides: take both, or the direction of the line would decide
         if before >= top * (1.0 - 1e-9):
@@ -144,36 +144,24 @@ def steepest(coefficients, inner):  # type: ignore[no-untyped-def]
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
-def fill_apexes(  # type: ignore[no-untyped-def]
-    heading,
-    kappa,
-    first,
-    last,
-    width_steps,
-    core,
-    least_widths,
-    most_widths,
-    margin_widths,
-    inner,
-    out,
-):
+def fill_apexes(heading, kappa, first, last, width_steps, out):  # type: ignore[no-untyped-def]
     """Fill ``out[k]`` with each bend's least radius, its place and the fitted length, in steps.
 
     The largest value of a noisy curvature reads the radius too short; a polynomial of the direction
     over the core of the bend averages the noise. Its derivative is the curvature.
     """
     for k in range(first.size):
-        margin = int(np.ceil(margin_widths * width_steps[k] - HAIR))
-        most = int(np.ceil((most_widths - 2.0 * margin_widths) * width_steps[k] - HAIR))
-        least = int(np.ceil((least_widths - 2.0 * margin_widths) * width_steps[k] - HAIR))
-        a, b, peak = fitted_part(kappa, first[k], last[k], core, least, most, margin)
+        margin = int(np.ceil(MARGIN_WIDTHS * width_steps[k] - HAIR))
+        most = int(np.ceil((MOST_WIDTHS - 2.0 * MARGIN_WIDTHS) * width_steps[k] - HAIR))
+        least = int(np.ceil((LEAST_WIDTHS - 2.0 * MARGIN_WIDTHS) * width_steps[k] - HAIR))
+        a, b, peak = fitted_part(kappa, first[k], last[k], CORE, least, most, margin)
         out[k, 2] = b - a
         if b - a < 4:
             out[k, 0] = np.inf
             out[k, 1] = peak
             continue
         half = 0.5 * (b - a)
-        slope, at = steepest(direction_of(heading, a, b, QUINTIC_CAUTION), inner)
+        slope, at = steepest(direction_of(heading, a, b, QUINTIC_CAUTION), APEX_SHARE)
         out[k, 0] = half / slope
         out[k, 1] = 0.5 * (a + b) + half * at
 
@@ -200,10 +188,7 @@ def apexes_of(
         Shape (bends, 3); the radius is infinite where there are too few points.
     """
     out = np.empty((first.size, 3))
-    fill_apexes(
-        heading, kappa, first, last, width_steps,
-        CORE, LEAST_WIDTHS, MOST_WIDTHS, MARGIN_WIDTHS, APEX_SHARE, out,
-    )  # fmt: skip
+    fill_apexes(heading, kappa, first, last, width_steps, out)
     return out
 
 
