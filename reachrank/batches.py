@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor, as_completed
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import geopandas as gpd
@@ -28,6 +29,8 @@ if TYPE_CHECKING:
     from reachrank.findings import Findings
     from reachrank.progress import Progress
 
+Stages = Sequence[tuple[str, "Callable[[Tables, Context], Tables]"]]
+"""Name and function of each stage."""
 BATCH_KM = 12.0
 """Stream kilometres in one batch: at 1 m cells and a 100 m corridor about 10 MB of elevation."""
 LONG_ROWS, GIVE_BACK_COLUMNS = 100_000, 4
@@ -70,12 +73,57 @@ class RowsOfStreams:
         return np.sort(np.concatenate(parts)) if parts else np.empty(0, np.int64)
 
 
+@dataclass(frozen=True)
+class Batch:
+    """One batch of streams with what its stages are given; another process can be sent it.
+
+    Attributes
+    ----------
+    piece
+        Its name, the same in every run.
+    streams, near
+        Its streams, and those around whose `channel` is given too.
+    stages
+        Name and function of each; they follow each other.
+    given
+        Tables by layer, cut to the streams, without rows that were left on disk.
+    drop
+        Columns, by layer, that are not carried on.
+    """
+
+    piece: str
+    streams: set[str]
+    near: set[str]
+    stages: Stages
+    given: dict[str, Table]
+    drop: Mapping[str, tuple[str, ...]]
+
+
+def make(batch: Batch, ctx: Context, progress: Progress = silent) -> dict[str, Table]:
+    """Run the stages of a batch and return the layers that they make."""
+    from reachrank.write.conform import with_schema_types  # noqa: PLC0415
+
+    given = {layer: _with_left_rows(layer, batch, ctx) for layer in batch.given}
+    ctx.jobs = 1
+    now: Tables = dict(given)
+    for place, (name, run) in enumerate(batch.stages):
+        ctx.progress = part(progress, place / len(batch.stages), (place + 1) / len(batch.stages))
+        ctx.progress(0.0, name)
+        now = run(now, ctx)
+    return {
+        layer: with_schema_types(_without(table, batch.drop.get(layer, ())))
+        for layer, table in now.items()
+        if table is not given.get(layer)
+    }
+
+
 def run_batches(
-    stages: Sequence[tuple[str, Callable[[Tables, Context], Tables]]],
+    stages: Stages,
     tables: Tables,
     ctx: Context,
     batches: Sequence[set[str]],
     *,
+    reads: Collection[str],
     around: Callable[[set[str]], set[str]] | None = None,
     drop: Mapping[str, tuple[str, ...]] = {},
     left: Collection[str] = (),
@@ -87,12 +135,14 @@ def run_batches(
     stages
         Name and function of each; they follow each other batch by batch.
     tables
-        Tables with a column ``stream_id`` are cut to the batch, others are given whole.
+        All tables of the run so far.
     ctx
-        ``ctx.jobs`` batches run at a time; findings are added in the order of the batches. What
-        ``ctx.kept`` has of an earlier run is not made again.
+        ``ctx.jobs`` batches run at a time, here and in ``ctx.workers``; findings are added in the
+        order of the batches. What ``ctx.kept`` has of an earlier run is not made again.
     batches
         Stream ids.
+    reads
+        Layers that the stages read, all with a column ``stream_id``: they are cut to the batch.
     around
         Given a batch, which streams' `channel` the stages need besides its own.
     drop
@@ -100,34 +150,29 @@ def run_batches(
     left
         Layers whose rows stay on disk where the run keeps its work, see `reachrank.kept_rows`.
     """
-    from reachrank.write.conform import with_schema_types  # noqa: PLC0415
+    rows = {layer: RowsOfStreams(tables[layer]) for layer in reads}
 
-    rows = {layer: RowsOfStreams(table) for layer, table in tables.items() if "stream_id" in table}
+    def batch_of(number: int) -> Batch:
+        streams = batches[number]
+        near = around(streams) if around else set()
+        given = {
+            layer: tables[layer].take(
+                rows[layer](streams | near if layer == "channel" else streams)
+            )
+            for layer in reads
+        }
+        given = {layer: table.reset_index(drop=True) for layer, table in given.items()}
+        return Batch(f"{stages[0][0]}-{number + 1:05d}", streams, near, stages, given, drop)
 
     def work(number: int, progress: Progress) -> tuple[dict[str, Table], Findings]:
-        piece, batch = f"{stages[0][0]}-{number + 1:05d}", batches[number]
-        new, findings = made_or_kept(piece, ctx, lambda own: make(batch, own, progress))
-        leave(piece, new, left, batch, ctx)
+        batch = batch_of(number)
+        if ctx.workers:
+            ctx.workers.make(batch, ctx)
+        new, findings = made_or_kept(
+            batch.piece, ctx, lambda own: make(batch, own, progress), without=left
+        )
+        leave(batch.piece, new, left, batch.streams, ctx)
         return new, findings
-
-    def make(batch: set[str], own: Context, progress: Progress) -> dict[str, Table]:
-        given: dict[str, Table] = {}
-        for layer, table in tables.items():
-            given[layer] = table
-            if layer in rows:
-                near = around(batch) if around and layer == "channel" else set()
-                given[layer] = _rows_of(layer, table, rows[layer], batch | near, own)
-        own.jobs = 1
-        now: Tables = dict(given)
-        for place, (name, run) in enumerate(stages):
-            own.progress = part(progress, place / len(stages), (place + 1) / len(stages))
-            own.progress(0.0, name)
-            now = run(now, own)
-        return {
-            layer: with_schema_types(_without(table, drop.get(layer, ())))
-            for layer, table in now.items()
-            if table is not given.get(layer)
-        }
 
     done = _each(work, _longest_first(tables["edges"], batches), stages[0][0], ctx)
     made: dict[str, list[Table]] = {}
@@ -177,13 +222,12 @@ def _each(
     return [done[number] for number in range(len(order))]
 
 
-def _rows_of(
-    layer: str, table: Table, rows: RowsOfStreams, streams: set[str], ctx: Context
-) -> Table:
-    """Return the rows of some streams, from memory and from disk, in the order of the streams."""
-    here = table.take(rows(streams))
+def _with_left_rows(layer: str, batch: Batch, ctx: Context) -> Table:
+    """Return the rows of a batch's streams, given and left on disk, in the order of the streams."""
+    here = batch.given[layer]
     if not ctx.kept:
-        return here.reset_index(drop=True)
+        return here
+    streams = batch.streams
 
     def of_streams(kept: Table) -> Table:
         return kept if kept is here else kept[kept["stream_id"].isin(streams)]

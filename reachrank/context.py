@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from reachrank.kept_work import KeptWork
     from reachrank.read.dem import Dem
     from reachrank.settings import Settings
+    from reachrank.workers import Workers
 
 Table: TypeAlias = gpd.GeoDataFrame | pd.DataFrame
 Tables: TypeAlias = MutableMapping[str, Table]
@@ -62,6 +63,8 @@ class Context:
     cover_path: str | None = None
     kept: KeptWork | None = None
     """Where the long stages keep what they have made, so that a stopped run can go on."""
+    workers: Workers | None = None
+    """Other processes that make batches beside this one."""
     facts: dict[str, str] = field(default_factory=dict)
     """What goes into ``run_info``: units taken, fingerprints, shares, cautions."""
 

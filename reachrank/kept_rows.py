@@ -34,6 +34,11 @@ class KeptRows:
         with self._lock:
             self._piece_of.update(dict.fromkeys(streams, piece))
 
+    def pieces_of(self, streams: set[str]) -> dict[str, str]:
+        """Return which piece holds the rows of each of some streams."""
+        with self._lock:
+            return {one: self._piece_of[one] for one in streams if one in self._piece_of}
+
     def of_streams(self, streams: set[str], pick: Callable[[Table], Table]) -> list[Table]:
         """Return what ``pick`` takes of each piece that holds rows of some streams.
 
@@ -43,7 +48,7 @@ class KeptRows:
             Where a piece is not as the run has written it.
         """
         found = []
-        for piece in sorted({self._piece_of[one] for one in streams if one in self._piece_of}):
+        for piece in sorted(set(self.pieces_of(streams).values())):
             table = self._kept.layer(piece, self._layer)
             if table is None:
                 raise OutputError(

@@ -32,7 +32,7 @@ from reachrank.settings.load import settings_json
 from reachrank.write.run_info import versions
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Collection, Mapping
 
     from numpy.typing import NDArray
     from pyproj import CRS
@@ -104,7 +104,10 @@ def open_kept(
 
 
 def made_or_kept(
-    piece: str, ctx: Context, make: Callable[[Context], dict[str, Table]]
+    piece: str,
+    ctx: Context,
+    make: Callable[[Context], dict[str, Table]],
+    without: Collection[str] = (),
 ) -> tuple[dict[str, Table], Findings]:
     """Return the tables and findings of a piece of a run: what was kept, or made now and kept.
 
@@ -114,8 +117,10 @@ def made_or_kept(
         Its name, the same in every run.
     make
         Makes the tables, given a context whose findings are the piece's own.
+    without
+        Layers that come without rows where they were kept.
     """
-    if ctx.kept and (taken := ctx.kept.take(piece)):
+    if ctx.kept and (taken := ctx.kept.take(piece, without)):
         return taken
     own = copy(ctx)
     own.findings = Findings()
@@ -137,6 +142,7 @@ class KeptWork:
         self._crs = ctx.crs
         self._dem = ctx.dem
         self._rows: dict[str, KeptRows] = {}
+        self._bare: dict[str, Table] = {}
         self._lock = threading.Lock()
         self._is_full = False
 
@@ -180,14 +186,25 @@ class KeptWork:
         _UNDER_WAY.append(kept.folder)
         return kept
 
-    def take(self, piece: str) -> tuple[dict[str, Table], Findings] | None:
-        """Return the tables and findings of a piece, or None where it has not been kept."""
+    def take(
+        self, piece: str, without: Collection[str] = ()
+    ) -> tuple[dict[str, Table], Findings] | None:
+        """Return the tables and findings of a piece, or None where it has not been kept.
+
+        Of the layers ``without`` it returns the columns alone; that they are as they were written
+        is seen when their rows are asked for.
+        """
         try:
             with zipfile.ZipFile(self.folder / f"{piece}.zip") as file:
                 about = json.loads(file.read("about.json"))
-                tables = {
-                    layer: self._layer(file, told, layer) for layer, told in about["tables"].items()
-                }
+                tables = {}
+                for layer, told in about["tables"].items():
+                    if layer in without and layer in self._bare:
+                        tables[layer] = self._bare[layer]
+                        continue
+                    tables[layer] = self._layer(file, told, layer)
+                    if layer in without:
+                        tables[layer] = self._bare[layer] = tables[layer].iloc[:0].copy()
                 findings = self._layer(file, about["findings"], "findings")
             absurd = {int(number) for number in about["absurd"]}
         except _DAMAGED:

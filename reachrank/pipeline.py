@@ -29,6 +29,9 @@ STAGES = (
 )  # fmt: skip
 BATCHED = (("channel", "planform"), ("sections",))
 """Stages that run in batches of streams; those of one group follow each other batch by batch."""
+READS = {"channel": ("edges",), "planform": ("channel", "channel_points"),
+         "sections": ("channel", "channel_points")}  # fmt: skip
+"""Layers that a group of batched stages reads, by its first stage."""
 LEFT = ("channel_points", "profiles")
 """Layers whose rows stay on disk where a run keeps its work: `reachrank.kept_rows`."""
 SHARE = {
@@ -83,6 +86,8 @@ def rank_opened(tables: Tables, ctx: Context, *, keep_points: bool = False) -> T
             else:
                 tables = run_stage(names[0], tables, ctx)
             if names == ("sections",):
+                if ctx.workers:
+                    ctx.workers.close()
                 ctx.dem.forget()
                 if not keep_points:
                     del tables["channel_points"]
@@ -108,6 +113,8 @@ def _network(tables: Tables, ctx: Context) -> Tables:
 
     made, findings = made_or_kept("network", ctx, make)
     ctx.findings.rows.extend(findings.rows)
+    if ctx.workers:
+        ctx.workers.begin(ctx)
     return {**tables, **made}
 
 
@@ -151,19 +158,33 @@ def run_by_stream(
     the streams near by, which own the ground around them. For ``drop`` and
     ``left`` see `reachrank.batches.run_batches`.
     """
-    stages = [(name, import_module(f"reachrank.{name}").run) for name in names]
+    stages = [(name, _run_of(name)) for name in names]
     around: Callable[[set[str]], set[str]] | None = None
     if names[0] == "sections":
         from reachrank.sections.neighbours import near_streams  # noqa: PLC0415
 
         around = near_streams(tables["channel"])
     batches = list(batches_of_streams(tables))
-    new = run_batches(stages, tables, ctx, batches, around=around, drop=drop, left=left)
+    new = run_batches(
+        stages, tables, ctx, batches, reads=READS[names[0]], around=around, drop=drop, left=left
+    )
     if "sections" in new and len(new.get("profiles", ())):
         from reachrank.write.profiles import in_order_of  # noqa: PLC0415  (not at start-up)
 
         new["profiles"] = in_order_of(new["sections"], new["profiles"])
     return new
+
+
+def load_batched() -> None:
+    """Load the code of the stages that run in batches."""
+    for names in BATCHED:
+        for name in names:
+            _run_of(name)
+
+
+def _run_of(name: str) -> Callable[[Tables, Context], Tables]:
+    run: Callable[[Tables, Context], Tables] = import_module(f"reachrank.{name}").run
+    return run
 
 
 def _share_of(names: Sequence[str], progress: Progress) -> Progress:

@@ -110,17 +110,22 @@ def rank_files(
     from reachrank.memory import fewer_collections  # noqa: PLC0415
     from reachrank.progress import part  # noqa: PLC0415
     from reachrank.report import summary  # noqa: PLC0415
+    from reachrank.workers import Workers  # noqa: PLC0415
 
     keep = write.read_profiles_option(profiles)
     us: write.Units = "us" if units == "us" else "metric"
     write.check_target(out, overwrite=overwrite, inputs=input_files(inputs))
-    with showing(progress_style) as progress, fewer_collections():
+    with showing(progress_style) as progress, fewer_collections(), Workers() as workers:
+        workers.start_early(jobs - 1, inputs.streams)
         tables, ctx = pipeline.open_inputs(
             inputs, settings, progress=part(progress, 0.0, 0.05), jobs=jobs
         )
         click.echo(summary.units_line(ctx))
         ctx.progress = part(progress, 0.05, 0.97)
         ctx.kept = kept_work.open_kept(out, tables["streams"], ctx, resume=resume)
+        if ctx.kept:
+            workers.start(jobs - 1)
+            ctx.workers = workers
         tables = pipeline.rank_opened(tables, ctx)
         progress(0.97, "write")
         landed = write.write_ranked(tables, ctx, out, overwrite=overwrite, units=us, profiles=keep)

@@ -245,6 +245,36 @@ class ChunkStore:
         self._read(chunk, place)
         return chunk
 
+    def lay_down(self) -> int | None:
+        """Write all to the scratch file; return its descriptor, None where there is nothing.
+
+        What `pickle` then makes of this store is a copy for another process, which reads from the
+        file that it is given by `take_up`.
+        """
+        with self._lock:
+            leaving = dict(self._in_memory)
+            if leaving and self._scratch is None:
+                self._open_scratch()
+        for key, chunk in leaving.items():
+            with self._lock:
+                place, self._end = self._end, self._end + chunk.nbytes
+            self._write(chunk, place)
+            with self._lock:
+                self._in_file[key] = (place, (chunk.shape[0], chunk.shape[1]))
+        return self._scratch.fileno() if self._scratch else None
+
+    def take_up(self, descriptor: int) -> None:
+        """Read from a scratch file that another process has laid down."""
+        self._scratch = open(descriptor, "rb", buffering=0)  # noqa: SIM115
+        self._finalizer = weakref.finalize(self, self._scratch.close)
+
+    def __getstate__(self) -> dict[str, Any]:
+        return {"in_file": self._in_file, "empty": self._empty, "end": self._end}
+
+    def __setstate__(self, state: dict[str, Any]) -> None:
+        self.__init__(0)  # type: ignore[misc]
+        self._in_file, self._empty, self._end = state["in_file"], state["empty"], state["end"]
+
     def close(self) -> None:
         """Forget everything and delete the scratch file."""
         with self._lock:

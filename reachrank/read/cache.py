@@ -7,6 +7,7 @@ import threading
 from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from contextlib import closing, contextmanager
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +22,10 @@ from reachrank.surface import TILE
 from reachrank.turns import short_turns
 
 Unit = tuple[int, int]
+
+
+class NotReadError(Exception):
+    """A copy of a `BlockCache` was asked for what the process that it comes from has not read."""
 
 
 class BlockCache:
@@ -66,8 +71,20 @@ class BlockCache:
         self.jobs = max(1, jobs)
         self._shown = shown
         self._allow_remote = allow_remote
+        self._is_copy = False
+        self._renew_locks()
+
+    def _renew_locks(self) -> None:
         self._lock = threading.Lock()
         self._reading = threading.RLock()
+
+    def __getstate__(self) -> dict[str, Any]:
+        # a copy in another process: it has what was read so far, and reads no file
+        return {k: v for k, v in vars(self).items() if k not in ("_lock", "_reading")}
+
+    def __setstate__(self, state: dict[str, Any]) -> None:
+        vars(self).update(state, _is_copy=True)
+        self._renew_locks()
 
     def plan(self, rows: NDArray[np.int64], columns: NDArray[np.int64]) -> None:
         """Keep what is read of these tiles, also where a later request asks for them."""
@@ -134,12 +151,20 @@ class BlockCache:
     def require(
         self, rows: NDArray[np.int64], columns: NDArray[np.int64], progress: Progress
     ) -> list[ChunkKey]:
-        """Read all chunks under tiles that are not kept yet; return all, see `chunks_of`."""
+        """Read all chunks under tiles that are not kept yet; return all, see `chunks_of`.
+
+        Raises
+        ------
+        NotReadError
+            In a copy, which reads nothing itself.
+        """
         keys = self.chunks_of(rows, columns)
         with self._reading:
             missing = [key for key in keys if key not in self.store]
             if not missing:
                 return keys
+            if self._is_copy:
+                raise NotReadError
             wanted = set(missing)
             units: dict[int, set[Unit]] = {}
             for number, r, c in missing:

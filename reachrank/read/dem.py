@@ -226,6 +226,23 @@ class Dem:
         """Numbers of the files in which elevations were met that cannot be, and not yet told."""
         return self._cache.absurd
 
+    def lay_down(self) -> int | None:
+        """Lay what was read so far where another process can read it.
+
+        A `pickle` made afterwards is a copy that has this much, by way of `take_up`, and raises
+        `reachrank.read.cache.NotReadError` where it is asked for more.
+
+        Returns
+        -------
+        int or None
+            Descriptor of the file; None where nothing was read yet.
+        """
+        return self._cache.store.lay_down()
+
+    def take_up(self, descriptor: int) -> None:
+        """Read, in a copy, from the file that the other process has laid down."""
+        self._cache.store.take_up(descriptor)
+
     def forget(self) -> None:
         """Forget the elevations that were read, when none will be asked for any more."""
         self._cache.store.close()

@@ -84,7 +84,9 @@ def context(**more):
     dem.loads = []
     dem.load = lambda lines, half_width_m, _progress: dem.loads.append((len(lines), half_width_m))
     silent = {"progress": lambda _fraction, _message: None, "dem": dem, "settings": Settings()}
-    return SimpleNamespace(**{**silent, "jobs": 1, "kept": None, "findings": Findings(), **more})
+    return SimpleNamespace(
+        **{**silent, "jobs": 1, "kept": None, "workers": None, "findings": Findings(), **more}
+    )
 
 
 @pytest.mark.parametrize("jobs", [1, 3])
@@ -117,12 +119,14 @@ def test_points_are_let_go_when_the_sections_are_cut(monkeypatch):
     def stage(name):
         def run(tables, _ctx):
             seen[name] = set(tables)
-            new = {"channel": "channel_points", "sections": "sections"}.get(name)
-            made = {new: pd.DataFrame({"stream_id": tables["edges"]["stream_id"]})} if new else {}
+            reads, new = {
+                "channel": ("edges", "channel_points"), "sections": ("channel_points", "sections")
+            }.get(name, (None, None))  # fmt: skip
+            made = {new: tables[reads][["stream_id"]].copy()} if reads else {}
             if name == "channel":
                 made["channel"] = tables["edges"][["stream_id", "geometry"]]
             if name == "sections":  # the channels beside are there, the far ones are not
-                own = {int(s[1]) for s in tables["edges"]["stream_id"]}
+                own = {int(s[1]) for s in tables["channel_points"]["stream_id"]}
                 near = {n for n in range(1, 7) if min(abs(n - k) for k in own) <= 1}
                 assert {int(s[1]) for s in tables["channel"]["stream_id"]} == near
                 assert {int(s[1]) for s in tables["channel_points"]["stream_id"]} == own

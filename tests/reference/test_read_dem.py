@@ -1,5 +1,8 @@
 """The DEM near lines, judged by scipy's bilinear interpolation on the whole array."""
 
+import os
+import pickle
+
 import numpy as np
 import pytest
 import rasterio
@@ -22,6 +25,7 @@ from scipy.ndimage import map_coordinates
 from shapely.geometry import LineString
 
 from reachrank.findings import Findings
+from reachrank.read.cache import NotReadError
 from reachrank.read.crs import choose, degrees_box, horizontal_part
 from reachrank.read.dem import Dem
 from reachrank.read.rasters import describe_raster, find_rasters
@@ -137,6 +141,28 @@ def test_scratch_file_gives_the_same_and_memory_stays_under_the_limit(tmp_path):
         read = tight.blocks_read
         assert np.array_equal(tight.surface([line], 80.0).tiles, a.tiles, equal_nan=True)
         assert tight.blocks_read == read
+
+
+def test_a_copy_has_what_was_read_and_reads_nothing(tmp_path):
+    """What another process is sent: the scratch file's chunks, and no way to the DEM's files."""
+    path = write_raster(tmp_path / "a.tif", cells(), **TILED)
+    line = a_line()
+    with open_dem(path, memory_limit_mb=0.1) as dem:
+        assert dem.lay_down() is None
+        dem.load([line], 30.0)
+        read = dem.blocks_read
+        descriptor = dem.lay_down()
+        copy = pickle.loads(pickle.dumps(dem))  # noqa: S301  (our own)
+        copy.take_up(os.dup(descriptor))
+        here, there = dem.surface([line], 30.0), copy.surface([line], 30.0)
+        assert np.array_equal(here.tiles, there.tiles, equal_nan=True)
+        assert np.array_equal(here.index, there.index)
+        os.unlink(path)
+        with pytest.raises(NotReadError):
+            copy.surface([line], 2000.0)
+        assert copy.blocks_read == read
+        copy.forget()
+        assert np.array_equal(dem.surface([line], 30.0).tiles, here.tiles, equal_nan=True)
 
 
 def test_tiles_of_a_folder_are_one_raster(tmp_path):

@@ -1,0 +1,76 @@
+"""A process beside the run that makes pieces of its work: what it does from start to end.
+
+It is started by `reachrank.workers`, hears from there what to make, and puts what it has made where
+the run keeps its work. It goes when the other side has gone, however that came about.
+"""
+
+from __future__ import annotations
+
+import os
+import queue
+import threading
+from multiprocessing.connection import Connection
+from multiprocessing.reduction import recv_handle
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from reachrank.batches import Batch
+    from reachrank.context import Context
+    from reachrank.kept_work import KeptWork
+
+
+def serve(descriptor: int) -> None:
+    """Do what is asked for over a connection, until its other side is closed."""
+    line = Connection(descriptor)
+    heard: queue.SimpleQueue[Any] = queue.SimpleQueue()
+    threading.Thread(target=_listen, args=(line, heard), daemon=True).start()
+    # What all pieces need, opened while the run is still reading.
+    from reachrank.memory import fewer_collections  # noqa: PLC0415
+    from reachrank.pipeline import load_batched  # noqa: PLC0415
+    from reachrank.workers import program  # noqa: PLC0415
+
+    load_batched()
+    line.send(program())
+    with fewer_collections():
+        ctx, kept = _opened(*heard.get())
+        while True:
+            batch, left = heard.get()
+            line.send(_is_made(batch, left, ctx, kept))
+
+
+def _listen(line: Connection, heard: queue.SimpleQueue[Any]) -> None:
+    """Hear of the run, then of one batch after the other; end the process with the connection."""
+    try:
+        heard.put((*line.recv(), recv_handle(line)))
+        while True:
+            heard.put(line.recv())
+    except (EOFError, OSError):
+        os._exit(0)
+
+
+def _opened(ctx: Context, folder: str, descriptor: int) -> tuple[Context, KeptWork]:
+    """Return the context of the run with its elevations in reach, and where it keeps its work."""
+    from reachrank.kept_work import KeptWork  # noqa: PLC0415
+
+    ctx.dem.take_up(descriptor)
+    ctx.kept = KeptWork(Path(folder), ctx)
+    return ctx, ctx.kept
+
+
+def _is_made(batch: Batch, left: dict[str, dict[str, str]], ctx: Context, kept: KeptWork) -> bool:
+    """Make a batch and keep it; False where that cannot be done here, for whatever reason.
+
+    The run then makes it itself, and tells of what went wrong, if it does so there too.
+    """
+    from reachrank.batches import make  # noqa: PLC0415
+    from reachrank.kept_work import made_or_kept  # noqa: PLC0415
+
+    for layer, piece_of in left.items():
+        for stream, piece in piece_of.items():
+            kept.rows_of(layer).add(piece, (stream,))
+    try:
+        made_or_kept(batch.piece, ctx, lambda own: make(batch, own))
+    except Exception:
+        return False
+    return kept.has(batch.piece)

@@ -1,0 +1,174 @@
+"""Other processes that make pieces of a long run beside it.
+
+Threads of one process wait for each other wherever they are in Python; processes do not. A worker
+is given one batch of streams at a time and leaves what it makes where the run keeps its work
+(`reachrank.kept_work`), so that what it has made is taken up like the work of a stopped run: there
+whole or not at all. Where a worker cannot do a batch, has died, or is not ready yet, the run does
+it itself. The elevations that were read lie in one scratch file that all read from.
+"""
+
+from __future__ import annotations
+
+import os
+import pickle
+import queue
+import subprocess
+import sys
+from contextlib import suppress
+from dataclasses import replace
+from multiprocessing.connection import Pipe
+from multiprocessing.reduction import send_handle
+from typing import TYPE_CHECKING
+
+import reachrank
+from reachrank.findings import Findings
+from reachrank.progress import silent
+from reachrank.write.run_info import versions
+
+if TYPE_CHECKING:
+    from types import TracebackType
+
+    from reachrank.batches import Batch
+    from reachrank.context import Context
+
+MOST = 7
+"""No more workers: each takes 0.18 GB of memory of its own."""
+EARLY_BYTES = 400_000
+"""A stream layer that is larger than this surely has the hundred kilometres from which on a run
+keeps its work: workers are started before it is opened."""
+_START = "import sys; from reachrank.worker import serve; serve(int(sys.argv[1]))"
+_LOST = (EOFError, OSError)
+"""What a connection raises whose other side has gone."""
+
+
+def program() -> tuple[str, dict[str, str]]:
+    """Return which program this is: a worker that is another one is not asked."""
+    return reachrank.__file__, versions()
+
+
+class Worker:
+    """One process and the connection to it."""
+
+    def __init__(self) -> None:
+        self._line, far = Pipe()
+        self._is_ready = False
+        try:
+            self._process = subprocess.Popen(
+                [sys.executable, "-P", "-c", _START, str(far.fileno())],
+                pass_fds=(far.fileno(),), start_new_session=True,  # Ctrl-C is for the run alone
+                stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+            )  # fmt: skip
+        finally:
+            far.close()
+
+    @property
+    def pid(self) -> int:
+        """Number of the process."""
+        return self._process.pid
+
+    def begin(self, told: bytes, descriptor: int) -> None:
+        """Tell of the run and hand over the scratch file."""
+        with suppress(*_LOST):
+            self._line.send_bytes(told)
+            send_handle(self._line, descriptor, self.pid)
+
+    @property
+    def is_ready(self) -> bool:
+        """Whether the process has opened what it needs, and it is the same program as this one."""
+        if not self._is_ready and self._line.poll():
+            if self._line.recv() != program():
+                raise EOFError
+            self._is_ready = True
+        return self._is_ready
+
+    def make(self, batch: Batch, left: dict[str, dict[str, str]]) -> bool:
+        """Have a batch made; return whether it was.
+
+        Raises
+        ------
+        EOFError, OSError
+            Where the process has died.
+        """
+        self._line.send((batch, left))
+        return bool(self._line.recv())
+
+    def close(self) -> None:
+        """Let the process go, which ends it, and wait for that."""
+        self._line.close()
+        try:
+            self._process.wait(1.0)
+        except subprocess.TimeoutExpired:
+            self._process.kill()
+            self._process.wait()
+
+
+class Workers:
+    """The workers of one run. Safe for several threads.
+
+    Attributes
+    ----------
+    made
+        Batches that workers have made.
+    """
+
+    def __init__(self) -> None:
+        self._all: list[Worker] = []
+        self._idle: queue.SimpleQueue[Worker] = queue.SimpleQueue()
+        self.made = 0
+
+    def start(self, count: int) -> None:
+        """Start processes, so many in all that ``count`` are there besides this one."""
+        can = bool(sys.executable) and os.name == "posix"  # elsewhere the run uses threads alone
+        with suppress(OSError):  # no more processes for this user: fewer workers
+            while can and len(self._all) < min(count, MOST):
+                self._all.append(Worker())
+
+    def start_early(self, count: int, streams: str) -> None:
+        """Start processes before a layer is opened, if its file is that of a long run."""
+        with suppress(OSError, ValueError):
+            if os.path.getsize(streams) > EARLY_BYTES:
+                self.start(count)
+
+    def begin(self, ctx: Context) -> None:
+        """Tell the workers of a run whose elevations have been read."""
+        descriptor = ctx.dem.lay_down() if self._all and ctx.kept else None
+        if descriptor is None or ctx.kept is None:
+            return
+        bare = replace(ctx, findings=Findings(), progress=silent, kept=None, workers=None, jobs=1)
+        told = pickle.dumps((bare, str(ctx.kept.folder)))
+        for worker in self._all:
+            worker.begin(told, descriptor)
+            self._idle.put(worker)
+
+    def make(self, batch: Batch, ctx: Context) -> None:
+        """Have a batch made where a worker has nothing to do; otherwise do nothing."""
+        if ctx.kept is None or ctx.kept.has(batch.piece):
+            return
+        try:
+            worker = self._idle.get_nowait()
+        except queue.Empty:
+            return
+        streams = batch.streams | batch.near
+        left = {layer: ctx.kept.rows_of(layer).pieces_of(streams) for layer in batch.given}
+        try:
+            if worker.is_ready:
+                self.made += worker.make(batch, left)
+        except _LOST:
+            return  # one worker less
+        self._idle.put(worker)
+
+    def close(self) -> None:
+        """Let all workers go, at once."""
+        while self._all:
+            self._all.pop().close()
+
+    def __enter__(self) -> Workers:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()

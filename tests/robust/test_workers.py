@@ -1,0 +1,121 @@
+"""Processes that work beside a long run change nothing in it, however they end."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+import time
+from pathlib import Path
+
+import pyogrio
+import pytest
+from robust.judge import differences, run
+from robust.stopping import held_at, stop
+
+from reachrank import batches, kept_work, workers
+from reachrank.schema import PUBLIC_LAYERS
+
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="threads alone on Windows")
+READY_S = 60.0
+
+
+@pytest.fixture
+def whole(sound, tmp_path):
+    out = tmp_path / "whole.gpkg"
+    assert run(sound.argv(out))[0] == 0
+    return out
+
+
+@pytest.fixture
+def met(monkeypatch):
+    """Keep small inputs' work too, in small batches, and begin when all workers are ready."""
+    monkeypatch.setattr(kept_work, "KEEP_FROM_KM", 0.0)
+    monkeypatch.setattr(batches.batches_of_streams, "__defaults__", (0.1,))
+    begin, all_met = workers.Workers.begin, []
+
+    def begin_together(self, ctx):
+        begin(self, ctx)
+        all_met.append(self)
+        until = time.monotonic() + READY_S
+        while not all(worker.is_ready for worker in self._all) and time.monotonic() < until:
+            time.sleep(0.05)
+
+    monkeypatch.setattr(workers.Workers, "begin", begin_together)
+    return all_met
+
+
+def same(out, whole):
+    assert differences(out, whole) == []
+    for name in PUBLIC_LAYERS:
+        a, b = (pyogrio.read_dataframe(path, layer=name) for path in (out, whole))
+        assert a.equals(b), name
+
+
+@pytest.mark.parametrize("jobs", [2, 4])
+def test_the_same_file_with_workers(sound, tmp_path, whole, met, jobs):
+    out = tmp_path / "out.gpkg"
+    assert run(sound.argv(out, "--jobs", str(jobs)))[0] == 0
+    assert met[0].made > 0
+    same(out, whole)
+
+
+def test_a_worker_that_dies(sound, tmp_path, whole, met, monkeypatch):
+    out, make = tmp_path / "out.gpkg", workers.Worker.make
+
+    def make_and_die(self, batch, left):
+        done = make(self, batch, left)
+        os.kill(self.pid, signal.SIGKILL)
+        return done
+
+    monkeypatch.setattr(workers.Worker, "make", make_and_die)
+    assert run(sound.argv(out, "--jobs", "3"))[0] == 0
+    assert 0 < met[0].made <= 2
+    same(out, whole)
+
+
+def test_a_worker_that_cannot(sound, tmp_path, whole, met, monkeypatch):
+    """What a worker has no elevations for, or fails at, the run does itself."""
+    from reachrank.read.dem import Dem
+
+    out = tmp_path / "out.gpkg"
+    nothing = os.open(tmp_path / "empty", os.O_CREAT | os.O_RDWR)
+    monkeypatch.setattr(Dem, "lay_down", lambda self: nothing)
+    assert run(sound.argv(out, "--jobs", "3"))[0] == 0
+    assert [one.made for one in met] == [0]
+    same(out, whole)
+
+
+def test_another_program_is_not_asked(monkeypatch):
+    worker = workers.Worker()
+    try:
+        monkeypatch.setattr(workers, "program", lambda: ("elsewhere", {}))
+        assert worker._line.poll(READY_S)
+        with pytest.raises(EOFError):
+            _ = worker.is_ready
+    finally:
+        worker.close()
+
+
+def children(pid: int) -> set[int]:
+    tasks = Path(f"/proc/{pid}/task").iterdir()
+    return {int(one) for task in tasks for one in (task / "children").read_text().split()}
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="processes are told by /proc")
+@pytest.mark.parametrize("how", ["ctrl-c", "kill"])
+def test_no_process_is_left(sound, tmp_path, how):
+    process = held_at("sections", sound.argv(tmp_path / "out.gpkg", "--jobs", "3"), keep=True)
+    own = children(process.pid)
+    assert len(own) == 2
+    if how == "kill":
+        process.kill()
+        process.communicate()
+    else:
+        stop(process)
+    until = time.monotonic() + 5.0
+    while (left := {one for one in own if Path(f"/proc/{one}").exists()}) and (
+        time.monotonic() < until
+    ):
+        time.sleep(0.05)
+    assert not left
