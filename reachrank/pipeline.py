@@ -68,8 +68,16 @@ def rank_tables(
     return {name: whole(name, table, tables, ctx.crs) for name, table in tables.items()}, ctx
 
 
-def rank_opened(tables: Tables, ctx: Context, *, keep_points: bool = False) -> Tables:
+def rank_opened(
+    tables: Tables,
+    ctx: Context,
+    *,
+    keep_points: bool = False,
+    after: Callable[[str, Tables, Context], None] = lambda _name, _tables, _ctx: None,
+) -> Tables:
     """Run the stages from network to repairs on inputs that have been opened.
+
+    ``after`` is called with the name of each stage that is over and the tables that there are then.
 
     Sections and bends are without what `reachrank.carried` makes again, and where ``ctx.kept``
     keeps the run's work the profiles stay there: `reachrank.write.write_ranked` puts in both.
@@ -87,11 +95,12 @@ def rank_opened(tables: Tables, ctx: Context, *, keep_points: bool = False) -> T
                 tables = run_stage(names[0], tables, ctx)
             if names == ("sections",):
                 if ctx.workers:
-                    ctx.workers.close()
+                    ctx.workers.close(but=1)
                 ctx.dem.forget()
                 if not keep_points:
                     del tables["channel_points"]
             give_back()  # most stages need much for a while
+            after(names[-1], tables, ctx)
     ctx.progress = whole
     return tables
 

@@ -1,6 +1,6 @@
-"""A process beside the run that makes pieces of its work: what it does from start to end.
+"""A process beside the run that does parts of its work: what it does from start to end.
 
-It is started by `reachrank.workers`, hears from there what to make, and puts what it has made where
+It is started by `reachrank.workers`, hears from there what to make or to write, and puts it where
 the run keeps its work. It goes when the other side has gone, however that came about.
 """
 
@@ -15,15 +15,20 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from typing import TypeAlias
+
     from reachrank.batches import Batch
     from reachrank.context import Context
     from reachrank.kept_work import KeptWork
+    from reachrank.write.ranked import Units
+
+    Heard: TypeAlias = queue.Queue[Any]
 
 
 def serve(descriptor: int) -> None:
     """Do what is asked for over a connection, until its other side is closed."""
     line = Connection(descriptor)
-    heard: queue.SimpleQueue[Any] = queue.SimpleQueue()
+    heard: Heard = queue.Queue(1)  # who sends more waits
     threading.Thread(target=_listen, args=(line, heard), daemon=True).start()
     # What all pieces need, opened while the run is still reading.
     from reachrank.memory import fewer_collections  # noqa: PLC0415
@@ -35,11 +40,14 @@ def serve(descriptor: int) -> None:
     with fewer_collections():
         ctx, kept = _opened(*heard.get())
         while True:
-            batch, left = heard.get()
-            line.send(_is_made(batch, left, ctx, kept))
+            word, what, how = heard.get()
+            if word == "make":
+                line.send(_is_made(what, how, ctx, kept))
+            else:
+                line.send(_is_written(what, how, heard, ctx))
 
 
-def _listen(line: Connection, heard: queue.SimpleQueue[Any]) -> None:
+def _listen(line: Connection, heard: Heard) -> None:
     """Hear of the run, then of one batch after the other; end the process with the connection."""
     try:
         heard.put((*line.recv(), recv_handle(line)))
@@ -74,3 +82,17 @@ def _is_made(batch: Batch, left: dict[str, dict[str, str]], ctx: Context, kept: 
     except Exception:
         return False
     return kept.has(batch.piece)
+
+
+def _is_written(path: str, units: Units, heard: Heard, ctx: Context) -> bool:
+    """Write the layers whose rows are heard until the end; False where that fails."""
+    from reachrank.write.early import write_early  # noqa: PLC0415
+
+    parts = iter(heard.get, None)
+    try:
+        write_early(Path(path), units, parts, ctx)
+    except Exception:
+        for _ in parts:  # the other side sends all in any case
+            pass
+        return False
+    return True

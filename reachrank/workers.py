@@ -26,10 +26,11 @@ from reachrank.progress import silent
 from reachrank.write.run_info import versions
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from types import TracebackType
 
     from reachrank.batches import Batch
-    from reachrank.context import Context
+    from reachrank.context import Context, Table
 
 MOST = 7
 """No more workers: each takes 0.18 GB of memory of its own."""
@@ -89,7 +90,15 @@ class Worker:
         EOFError, OSError
             Where the process has died.
         """
-        self._line.send((batch, left))
+        self._line.send(("make", batch, left))
+        return bool(self._line.recv())
+
+    def write(self, path: str, units: str, parts: Iterable[tuple[str, Table]]) -> bool:
+        """Have layers written to a file, some rows after the other; return and raise as `make`."""
+        self._line.send(("write", path, units))
+        for part in parts:
+            self._line.send(part)
+        self._line.send(None)
         return bool(self._line.recv())
 
     def close(self) -> None:
@@ -157,10 +166,27 @@ class Workers:
             return  # one worker less
         self._idle.put(worker)
 
-    def close(self) -> None:
-        """Let all workers go, at once."""
-        while self._all:
-            self._all.pop().close()
+    def one(self) -> Worker | None:
+        """Return a worker that has nothing to do, if there is one; it is not given batches more."""
+        with suppress(queue.Empty, *_LOST):
+            worker = self._idle.get_nowait()
+            if worker.is_ready:
+                return worker
+        return None
+
+    def close(self, but: int = 0) -> None:
+        """Let workers go, at once; all, or all but so many that have nothing to do."""
+        stay: list[Worker] = []
+        with suppress(queue.Empty):
+            while len(stay) < but:
+                stay.append(self._idle.get_nowait())
+        for worker in self._all:
+            if worker not in stay:
+                worker.close()
+        self._all = stay
+        self._idle = queue.SimpleQueue()
+        for worker in stay:
+            self._idle.put(worker)
 
     def __enter__(self) -> Workers:
         return self

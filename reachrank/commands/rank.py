@@ -111,6 +111,7 @@ def rank_files(
     from reachrank.progress import part  # noqa: PLC0415
     from reachrank.report import summary  # noqa: PLC0415
     from reachrank.workers import Workers  # noqa: PLC0415
+    from reachrank.write.early import EarlyLayers  # noqa: PLC0415
 
     keep = write.read_profiles_option(profiles)
     us: write.Units = "us" if units == "us" else "metric"
@@ -126,9 +127,12 @@ def rank_files(
         if ctx.kept:
             workers.start(jobs - 1)
             ctx.workers = workers
-        tables = pipeline.rank_opened(tables, ctx)
+        early = EarlyLayers(us)
+        tables = pipeline.rank_opened(tables, ctx, after=early.begin)
         progress(0.97, "write")
-        landed = write.write_ranked(tables, ctx, out, overwrite=overwrite, units=us, profiles=keep)
+        landed = write.write_ranked(
+            tables, ctx, out, overwrite=overwrite, units=us, profiles=keep, early=early
+        )
         if ctx.kept:
             ctx.kept.forget()
         progress(1.0, "done")

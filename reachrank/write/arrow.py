@@ -14,7 +14,7 @@ from nanoarrow.ipc import InputStream, StreamWriter
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
     from typing_extensions import Buffer
 
@@ -22,6 +22,12 @@ if TYPE_CHECKING:
 
 ROWS = 8_192
 """Rows of one batch: the text of a batch must stay under 2 GB, and one batch alone is in memory."""
+
+
+def parts_of(table: Table) -> Iterator[Table]:
+    """Yield the rows of a table, some thousand at a time; one part of none for an empty table."""
+    for first in range(0, max(1, len(table)), ROWS):
+        yield table.iloc[first : first + ROWS]
 
 
 class ArrowRows:
@@ -33,8 +39,8 @@ class ArrowRows:
 
     Parameters
     ----------
-    table
-        The rows.
+    parts
+        The rows, some thousand at a time and at least one part: see `parts_of`.
     finish
         Gives some of them as they are to be written: columns as
         `reachrank.write.conform.conform` gives them. NaN and other missing values become nulls.
@@ -47,14 +53,15 @@ class ArrowRows:
         What ``finish`` raised, which the reader of the stream cannot hand on as it was.
     """
 
-    def __init__(self, table: Table, finish: Callable[[Table], Table], geometry_name: str) -> None:
+    def __init__(
+        self, parts: Iterable[Table], finish: Callable[[Table], Table], geometry_name: str
+    ) -> None:
         self.error: Exception | None = None
-        self._table = table
+        self._parts = iter(parts)
         self._finish = finish
         self._geometry_name = geometry_name
         self._made = io.BytesIO()
         self._writer = StreamWriter.from_writable(self._made)
-        self._firsts = iter(range(0, max(1, len(table)), ROWS))
         self._left = memoryview(b"")
 
     def __arrow_c_stream__(self, requested_schema: object = None) -> object:
@@ -72,10 +79,10 @@ class ArrowRows:
         return done
 
     def _more(self) -> bytes:
-        first = next(self._firsts, None)
-        if first is not None:
+        part = next(self._parts, None)
+        if part is not None:
             try:
-                rows = self._finish(self._table.iloc[first : first + ROWS])
+                rows = self._finish(part)
             except Exception as error:
                 self.error = error
                 raise

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import sqlite3
 import warnings
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from contextlib import closing
 from functools import partial
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -19,7 +20,7 @@ import pyogrio
 
 from reachrank.errors import OutputError
 from reachrank.schema import LAYERS
-from reachrank.write.arrow import ArrowRows
+from reachrank.write.arrow import ArrowRows, parts_of
 from reachrank.write.descriptions import describe_columns
 
 if TYPE_CHECKING:
@@ -42,13 +43,14 @@ def write_layers(
     *,
     us: bool = False,
     finish: Callable[[str, Table], Table] = _as_it_is,
+    there: Collection[str] = (),
 ) -> None:
     """Write tables in the order given, and describe their columns.
 
     Parameters
     ----------
     path
-        A file that does not exist yet.
+        A file that does not exist yet, or holds the layers ``there``.
     layers
         Layer name to table; names are those of `reachrank.schema`.
     us
@@ -56,36 +58,60 @@ def write_layers(
     finish
         Given a layer's name and some of its rows, returns them as they are to be written, in
         conformance with the schema; so that a large layer is never there twice as a whole.
+    there
+        Layers that have been written by `write_layer` before.
     """
     for name, table in layers.items():
-        layer = LAYERS[name]
-        has_geometry = layer.geometry != "None"
-        rows = ArrowRows(table, partial(finish, name), GEOMETRY)
-        crs = _crs_text(finish(name, table.iloc[:0])) if has_geometry else None
-        with warnings.catch_warnings():
-            # A layer whose features may have any geometry, or none, is what we want here.
-            warnings.filterwarnings("ignore", message=".*[Gg]eometry type.*")
-            try:
-                pyogrio.write_arrow(
-                    rows,
-                    path,
-                    layer=name,
-                    driver="GPKG",
-                    geometry_type=_GEOMETRY[layer.geometry],
-                    geometry_name=GEOMETRY if has_geometry else None,
-                    crs=crs,
-                    dataset_options={"VERSION": VERSION},
-                    layer_options={
-                        "IDENTIFIER": name,
-                        "DESCRIPTION": layer.meaning,
-                        **({"GEOMETRY_NAME": GEOMETRY} if has_geometry else {}),
-                    },
-                )
-            except Exception:
-                if rows.error is not None:
-                    raise rows.error from None
-                raise
+        if name not in there:
+            write_layer(path, name, parts_of(table), partial(finish, name))
+    if there:
+        _put_in_order(path, layers)
     describe_columns(path, layers, us=us)
+
+
+def write_layer(
+    path: Path, name: str, parts: Iterator[Table], finish: Callable[[Table], Table]
+) -> None:
+    """Add one layer to a file; ``parts`` are its rows, at least one part even if there are none."""
+    layer = LAYERS[name]
+    first = next(parts)
+    has_geometry = layer.geometry != "None"
+    rows = ArrowRows(chain([first], parts), finish, GEOMETRY)
+    crs = _crs_text(finish(first.iloc[:0])) if has_geometry else None
+    with warnings.catch_warnings():
+        # A layer whose features may have any geometry, or none, is what we want here.
+        warnings.filterwarnings("ignore", message=".*[Gg]eometry type.*")
+        try:
+            pyogrio.write_arrow(
+                rows,
+                path,
+                layer=name,
+                driver="GPKG",
+                geometry_type=_GEOMETRY[layer.geometry],
+                geometry_name=GEOMETRY if has_geometry else None,
+                crs=crs,
+                dataset_options={"VERSION": VERSION},
+                layer_options={
+                    "IDENTIFIER": name,
+                    "DESCRIPTION": layer.meaning,
+                    **({"GEOMETRY_NAME": GEOMETRY} if has_geometry else {}),
+                },
+            )
+        except Exception:
+            if rows.error is not None:
+                raise rows.error from None
+            raise
+
+
+def _put_in_order(path: Path, names: Iterable[str]) -> None:
+    """Let programs list the layers in this order, which is that of the rows that name them."""
+    with closing(sqlite3.connect(path)) as db, db:
+        for table in ("gpkg_contents", "gpkg_geometry_columns"):
+            db.execute(f"UPDATE {table} SET rowid = -rowid")  # noqa: S608  (two fixed words)
+            db.executemany(
+                f"UPDATE {table} SET rowid = ? WHERE table_name = ?",  # noqa: S608
+                [(number, name) for number, name in enumerate(names, 1)],
+            )
 
 
 def _crs_text(table: Table) -> str | None:

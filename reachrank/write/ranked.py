@@ -19,6 +19,7 @@ from reachrank.write.us_text import SENTENCES, us_text
 
 if TYPE_CHECKING:
     from reachrank.context import Context, Table
+    from reachrank.write.early import EarlyLayers
 
 Units = Literal["metric", "us"]
 
@@ -31,8 +32,11 @@ def write_ranked(
     overwrite: bool = False,
     units: Units = "metric",
     profiles: Profiles = DEFAULT_PROFILES,
+    early: EarlyLayers | None = None,
 ) -> Path:
     """Write the ranked GeoPackage and return where it is.
+
+    Layers that another process has written meanwhile (``early``) are taken from there.
 
     Raises
     ------
@@ -51,15 +55,23 @@ def write_ranked(
     layers = {name: made[name] for name in PUBLIC_LAYERS}
 
     def finish(name: str, rows: Table) -> Table:
-        rows = whole(name, rows, tables, ctx.crs)
-        table = to_output_crs(conform(rows, LAYERS[name], whole=True), ctx.output_crs)
-        return in_us_units(table) if units == "us" else table
+        return finished(name, rows, tables, ctx, units)
 
     with aside(Path(path), overwrite=overwrite) as file:
-        write_layers(file.path, layers, us=units == "us", finish=finish)
+        there = early.move_to(file.path, tables) if early else ()
+        write_layers(file.path, layers, us=units == "us", finish=finish, there=there)
         add_styles(file.path, layers, us=units == "us")
         check_file(file.path, layers)
     return file.landed
+
+
+def finished(
+    name: str, rows: Table, tables: Mapping[str, Table], ctx: Context, units: Units
+) -> Table:
+    """Return rows of a public layer as they are written: all columns, the file's CRS and units."""
+    rows = whole(name, rows, tables, ctx.crs)
+    table = to_output_crs(conform(rows, LAYERS[name], whole=True), ctx.output_crs)
+    return in_us_units(table) if units == "us" else table
 
 
 def in_us_units(table: Table) -> Table:

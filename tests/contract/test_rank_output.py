@@ -28,7 +28,7 @@ def ranked(made_run, monkeypatch, tmp_path):
         return {"streams": made_run.tables["reaches"].iloc[:0]}, made_run.ctx
 
     monkeypatch.setattr(pipeline, "open_inputs", opened)
-    monkeypatch.setattr(pipeline, "rank_opened", lambda _tables, ctx: made_run.tables)
+    monkeypatch.setattr(pipeline, "rank_opened", lambda _tables, ctx, **_: made_run.tables)
     monkeypatch.chdir(tmp_path)
     return made_run
 

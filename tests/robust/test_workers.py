@@ -15,6 +15,8 @@ from robust.stopping import held_at, stop
 
 from reachrank import batches, kept_work, workers
 from reachrank.schema import PUBLIC_LAYERS
+from reachrank.write import early
+from reachrank.write.early import EarlyLayers
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="threads alone on Windows")
 READY_S = 60.0
@@ -50,13 +52,62 @@ def same(out, whole):
     for name in PUBLIC_LAYERS:
         a, b = (pyogrio.read_dataframe(path, layer=name) for path in (out, whole))
         assert a.equals(b), name
+    listed = [pyogrio.list_layers(path).tolist() for path in (out, whole)]
+    assert listed[0] == listed[1]
+
+
+@pytest.fixture
+def taken(monkeypatch):
+    """Which layers of each run another process has written."""
+    move_to, all_taken = EarlyLayers.move_to, []
+
+    def noted(self, path, tables):
+        all_taken.append(move_to(self, path, tables))
+        return all_taken[-1]
+
+    monkeypatch.setattr(EarlyLayers, "move_to", noted)
+    return all_taken
 
 
 @pytest.mark.parametrize("jobs", [2, 4])
-def test_the_same_file_with_workers(sound, tmp_path, whole, met, jobs):
+def test_the_same_file_with_workers(sound, tmp_path, whole, met, taken, jobs):
     out = tmp_path / "out.gpkg"
     assert run(sound.argv(out, "--jobs", str(jobs)))[0] == 0
     assert met[0].made > 0
+    assert taken == [early.LAYERS]
+    same(out, whole)
+    assert [path.name for path in tmp_path.iterdir() if path != whole] == ["out.gpkg"]
+
+
+def test_the_same_file_in_us_units(sound, tmp_path, met, taken):
+    whole, out = tmp_path / "whole.gpkg", tmp_path / "out.gpkg"
+    assert run(sound.argv(whole, "--units", "us"))[0] == 0
+    assert run(sound.argv(out, "--units", "us", "--jobs", "2"))[0] == 0
+    assert taken == [(), early.LAYERS]
+    same(out, whole)
+
+
+@pytest.mark.parametrize("how", ["dies", "fails", "tables change"])
+def test_early_layers_that_do_not_come(sound, tmp_path, whole, met, taken, monkeypatch, how):
+    """The run writes them itself."""
+    out, write = tmp_path / "out.gpkg", workers.Worker.write
+
+    def write_and_die(self, path, units, parts):
+        if how == "dies":
+            os.kill(self.pid, signal.SIGKILL)
+        if how == "fails":
+            path = str(tmp_path / "no folder" / "early.gpkg")
+        return write(self, path, units, parts)
+
+    monkeypatch.setattr(workers.Worker, "write", write_and_die)
+    if how == "tables change":
+        move_to = EarlyLayers.move_to  # the one that notes
+        monkeypatch.setattr(
+            EarlyLayers, "move_to",
+            lambda self, path, tables: move_to(self, path, {**tables, "sections": None}),
+        )  # fmt: skip
+    assert run(sound.argv(out, "--jobs", "2"))[0] == 0
+    assert taken == [()]
     same(out, whole)
 
 
