@@ -109,14 +109,21 @@ def _network(tables: Tables, ctx: Context) -> Tables:
     """Run the network stage, or take what a stopped run has made.
 
     Before, all of the DEM that the channels will need is read, file after file: every file is
-    opened once, and the threads never wait for each other.
+    opened once, and the threads never wait for each other. Where water will be routed over all of
+    the DEM, that is read first, and of it what lies near the streams is kept.
     """
     from reachrank.channel.stage import corridor_half_width_m  # noqa: PLC0415  (not at start-up)
+    from reachrank.network.stage import may_route  # noqa: PLC0415
 
     def make(own: Context) -> dict[str, Table]:
         whole = own.progress
         half_width_m = corridor_half_width_m(own.settings)
-        own.dem.load(tables["streams"].geometry, half_width_m, part(whole, 0.0, 0.7))
+        lines = tables["streams"].geometry
+        if may_route(tables["streams"], own):
+            own.dem.plan(lines, half_width_m)
+            cells = int(own.settings.network.routing_greatest_cells)
+            own.dem.read_ahead(cells, part(whole, 0.0, 0.6))
+        own.dem.load(lines, half_width_m, part(whole, 0.0, 0.7))
         own.progress = part(whole, 0.7, 1.0)
         return {"edges": run_stage("network", tables, own)["edges"]}
 

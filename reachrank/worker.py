@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from reachrank.batches import Batch
     from reachrank.context import Context
     from reachrank.kept_work import KeptWork
-    from reachrank.write.ranked import Units
+    from reachrank.write.early import Order
 
     Heard: TypeAlias = queue.Queue[Any]
 
@@ -40,11 +40,12 @@ def serve(descriptor: int) -> None:
     with fewer_collections():
         ctx, kept = _opened(*heard.get())
         while True:
-            word, what, how = heard.get()
+            word, what = heard.get()
             if word == "make":
-                line.send(_is_made(what, how, ctx, kept))
+                batch, left = what
+                line.send(_is_made(batch, left, ctx, kept))
             else:
-                line.send(_is_written(what, how, heard, ctx))
+                line.send(_is_written(what, heard, ctx))
 
 
 def _listen(line: Connection, heard: Heard) -> None:
@@ -84,13 +85,13 @@ def _is_made(batch: Batch, left: dict[str, dict[str, str]], ctx: Context, kept: 
     return kept.has(batch.piece)
 
 
-def _is_written(path: str, units: Units, heard: Heard, ctx: Context) -> bool:
+def _is_written(order: Order, heard: Heard, ctx: Context) -> bool:
     """Write the layers whose rows are heard until the end; False where that fails."""
     from reachrank.write.early import write_early  # noqa: PLC0415
 
     parts = iter(heard.get, None)
     try:
-        write_early(Path(path), units, parts, ctx)
+        write_early(order, parts, ctx)
     except Exception:
         for _ in parts:  # the other side sends all in any case
             pass

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
     from reachrank.batches import Batch
     from reachrank.context import Context, Table
+    from reachrank.write.early import Order
 
 MOST = 7
 """No more workers: each takes 0.18 GB of memory of its own."""
@@ -90,12 +91,15 @@ class Worker:
         EOFError, OSError
             Where the process has died.
         """
-        self._line.send(("make", batch, left))
+        self._line.send(("make", (batch, left)))
         return bool(self._line.recv())
 
-    def write(self, path: str, units: str, parts: Iterable[tuple[str, Table]]) -> bool:
-        """Have layers written to a file, some rows after the other; return and raise as `make`."""
-        self._line.send(("write", path, units))
+    def write(self, order: Order, parts: Iterable[tuple[str, Table]]) -> bool:
+        """Have layers written to a file, some rows after the other; return and raise as `make`.
+
+        What the parts of an ``order`` are: `reachrank.write.early`.
+        """
+        self._line.send(("write", order))
         for part in parts:
             self._line.send(part)
         self._line.send(None)

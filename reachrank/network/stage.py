@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 
 import geopandas as gpd
 import numpy as np
@@ -25,11 +26,12 @@ from reachrank.network.paths import main_name
 from reachrank.network.stems import main_way_in, trace_stems, upstream_length_m
 from reachrank.network.turning import cut_at_turns, halve_loops
 from reachrank.progress import part
+from reachrank.turns import short_turns
 
 Floats = NDArray[np.float64]
 
 BATCH_M = 100_000.0
-"""Length of lines whose elevation is held at a time; at 1 m cells about 80 MB."""
+"""Length of lines whose elevation each thread holds; at 1 m cells about 80 MB."""
 
 
 def run(tables: Tables, ctx: Context) -> Tables:
@@ -159,20 +161,31 @@ def _fall(lines: Sequence[Line], ctx: Context) -> Fall:
     shapes = gpd.GeoSeries([shapely.linestrings(line.xy) for line in lines])
     near = np.lexsort((np.arange(len(lines)), shapes.hilbert_distance().to_numpy()))
     batch = (np.cumsum([lines[i].length_m for i in near]) // BATCH_M).astype(np.int64)
-    progress = part(ctx.progress, 0.15, 0.55)
-    numbers = np.unique(batch)
-    for done, number in enumerate(numbers):
-        own = near[batch == number]
-        half_width_m = (
-            max(settings.search_m, LEAST_SEARCH_CELLS * ctx.dem.cell_m) + 3 * ctx.dem.cell_m
-        )
+    cell_m = ctx.dem.cell_m
+    half_width_m = max(settings.search_m, LEAST_SEARCH_CELLS * cell_m) + 3 * cell_m
+
+    def measure(own: Ints) -> None:
         surface = ctx.dem.surface(shapes.to_numpy()[own], half_width_m)
         measured = measure_fall(
             [lines[i] for i in own], surface, settings.search_m, settings.elevation_noise_m
         )
         fall[own], error[own], turn[own] = measured.fall_m, measured.error_m, measured.turn_share
-        progress((done + 1) / len(numbers), "network: directions")
+
+    progress = part(ctx.progress, 0.15, 0.55)
+    batches = np.split(near, np.flatnonzero(np.diff(batch)) + 1)
+    with short_turns(), ThreadPoolExecutor(ctx.jobs) as pool:
+        try:
+            for done, _ in enumerate(pool.map(measure, batches), 1):
+                progress(done / len(batches), "network: directions")
+        finally:
+            pool.shutdown(wait=False, cancel_futures=True)
     return Fall(fall, error, turn)
+
+
+def may_route(streams: gpd.GeoDataFrame, ctx: Context) -> bool:
+    """Tell whether water will be routed over the DEM, as far as the stream layer tells."""
+    attribute = _floats(streams["attribute_area_km2"])
+    return ctx.inputs.area_raster is None and bool(np.isnan(attribute).any())
 
 
 def _area(

@@ -113,6 +113,11 @@ class PieceReader:
         if self._warped is not None:
             self._warped.close()
 
+    @property
+    def has_overviews(self) -> bool:
+        """Whether the file holds smaller copies of itself, from which averages are read fast."""
+        return bool(self._dataset.overviews(1))
+
     def cell(self, row: int, column: int) -> float:
         """Return one cell in metres."""
         return float(self.read(Window(column, row, 1, 1))[0, 0])

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 import threading
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from contextlib import closing, contextmanager
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from rasterio.windows import Window
 
 from reachrank.findings import Findings
 from reachrank.progress import Progress
@@ -246,9 +247,20 @@ class BlockCache:
         layout = self._layouts[number]
         window = layout.window(unit)
         cells = reader.read(window)
+        keeps_all = layout.unit == layout.chunk
+        self._keep(number, window, cells, lambda key: keeps_all or key in wanted)
+
+    def _keep(
+        self,
+        number: int,
+        window: Window,
+        cells: NDArray[np.float32],
+        is_wanted: Callable[[ChunkKey], bool],
+    ) -> None:
+        """Keep the chunks of a window that was read that are wanted, or planned."""
+        layout = self._layouts[number]
         with self._lock:
             self.blocks_read += layout.blocks_in(window)
-        keeps_all = layout.unit == layout.chunk
         height, width = layout.chunk
         for r in range(0, cells.shape[0], height):
             for c in range(0, cells.shape[1], width):
@@ -257,8 +269,13 @@ class BlockCache:
                     (int(window.row_off) + r) // height,
                     (int(window.col_off) + c) // width,
                 )
-                if keeps_all or key in wanted or self._is_planned(key):
+                if is_wanted(key) or self._is_planned(key):
                     self.store.put(key, cells[r : r + height, c : c + width])
+
+    def keep_planned(self, number: int, cells: NDArray[np.float32]) -> None:
+        """Keep what is planned of a piece all of whose cells were read for another purpose."""
+        piece = self.pieces[number]
+        self._keep(number, Window(0, 0, piece.columns, piece.rows), cells, lambda _key: False)
 
     def tell(self) -> None:
         """Add a finding for each file in which elevations were met that cannot be."""

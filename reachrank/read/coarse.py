@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import AbstractContextManager
 
+import numba
 import numpy as np
 from numpy.typing import NDArray
 from rasterio.windows import Window
@@ -23,6 +24,9 @@ Run = tuple[int, list[Part]]
 Average = tuple[int, int, NDArray[np.float32]]
 """First coarse row and column, and the averages from there on."""
 
+Keep = Callable[[int, NDArray[np.float32]], None]
+"""Given the number of a piece and all of its cells."""
+
 _BAND_CELLS = 16_000_000  # full-resolution cells behind one read, when there are no overviews
 
 
@@ -33,18 +37,23 @@ def read_coarse(
     factor: int,
     progress: Progress = silent,
     jobs: int = 1,
+    keep: Keep | None = None,
 ) -> NDArray[np.float32]:
     """Return the grid averaged over squares of ``factor`` cells, NaN where there is no data.
 
     Overviews in the files are used where they have any. A square that lies in two files takes
     the average of the part in the first, whichever of ``jobs`` threads is done first.
+
+    ``keep`` is given the cells of files that are read in full anyway, so that nobody needs to read
+    those again; it is called by the threads.
     """
     out = np.full((-(-grid.rows // factor), -(-grid.columns // factor)), np.nan, np.float32)
     runs: list[Run] = []
     for number, piece in enumerate(pieces):
         bands = _parts(piece.row, piece.rows, factor, piece.columns)
         # a file is opened once, or for each of its bands where files are too few for the threads
-        runs += [(number, [band]) for band in bands] if len(pieces) < jobs else [(number, bands)]
+        is_cut = len(pieces) < jobs and not _is_small(piece)
+        runs += [(number, [band]) for band in bands] if is_cut else [(number, bands)]
 
     def read(run: Run) -> list[Average]:
         number, row_parts = run
@@ -52,11 +61,19 @@ def read_coarse(
         column_parts = _parts(piece.column, piece.columns, factor, 0)
         found = []
         with open_piece(number) as reader:
+            cells = None
+            if factor > 1 and _is_small(piece) and not reader.has_overviews:
+                cells = reader.read(Window(0, 0, piece.columns, piece.rows))
+                if keep is not None:
+                    keep(number, cells)
             for (r, height, coarse_r, n_r), (c, width, coarse_c, n_c) in itertools.product(
                 row_parts, column_parts
             ):
                 window = Window(c - piece.column, r - piece.row, width, height)
-                part = reader.read(window, (n_r, n_c) if factor > 1 else None)
+                if cells is not None:
+                    part = _averaged(cells[window.toslices()], n_r, n_c)
+                else:
+                    part = reader.read(window, (n_r, n_c) if factor > 1 else None)
                 found.append((coarse_r, coarse_c, part))
         return found
 
@@ -66,6 +83,28 @@ def read_coarse(
             target = out[row : row + height, column : column + width]
             np.copyto(target, part, where=np.isnan(target))
         progress(count / len(runs), "coarse copy of the DEM")
+    return out
+
+
+def _is_small(piece: Piece) -> bool:
+    """Tell whether all cells of a piece may be in memory at once, for each thread."""
+    return piece.rows * piece.columns <= _BAND_CELLS
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def _averaged(cells, rows, columns):  # type: ignore[no-untyped-def]
+    # means of so many rows and columns of equal rectangles, NaN left out
+    down, across = cells.shape[0] // rows, cells.shape[1] // columns
+    out = np.empty((rows, columns), np.float32)
+    for row in range(rows):
+        for column in range(columns):
+            total, count = 0.0, 0
+            for i in range(row * down, (row + 1) * down):
+                for j in range(column * across, (column + 1) * across):
+                    if not np.isnan(cells[i, j]):
+                        total += cells[i, j]
+                        count += 1
+            out[row, column] = total / count  # NaN of none
     return out
 
 

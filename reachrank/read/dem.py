@@ -86,6 +86,7 @@ class Dem:
         self.grid, pieces = lay_out(files, working, self.z_to_m, self.findings)
         self.cell_m = self.grid.cell_m
         self._files = tuple(files)
+        self._ahead: tuple[int, NDArray[np.float32]] | None = None
         self._cache = BlockCache(
             pieces,
             self.findings,
@@ -204,6 +205,8 @@ class Dem:
     ) -> tuple[NDArray[np.float32], Affine]:
         """Return the whole DEM averaged down to at most so many cells.
 
+        What was planned to be asked for is kept of files that must be read in full for it.
+
         Returns
         -------
         elevation_m
@@ -211,15 +214,31 @@ class Dem:
         transform
             Column and row to working coordinates.
         """
+        factor = self._coarse_factor(max_cells)
+        ahead, self._ahead = self._ahead, None
+        if ahead is not None and ahead[0] == factor:
+            return ahead[1], self.grid.transform @ Affine.scale(factor)
+        with quiet():
+            out = read_coarse(
+                self.grid, self._cache.pieces, self._cache.open, factor, progress,
+                self._cache.jobs, self._cache.keep_planned,
+            )  # fmt: skip
+        return out, self.grid.transform @ Affine.scale(factor)
+
+    def read_ahead(self, max_cells: int, progress: Progress = silent) -> None:
+        """Make the averaged copy now that `coarse` will be asked for once.
+
+        Before `load`, so that of files which must be read in full the blocks are read once.
+        """
+        elevation_m, _ = self.coarse(max_cells, progress)
+        self._ahead = self._coarse_factor(max_cells), elevation_m
+
+    def _coarse_factor(self, max_cells: int) -> int:
         cells = self.grid.rows * self.grid.columns
         factor = max(1, math.ceil(math.sqrt(cells / max_cells)))
         while -(-self.grid.rows // factor) * -(-self.grid.columns // factor) > max_cells:
             factor += 1
-        with quiet():
-            out = read_coarse(
-                self.grid, self._cache.pieces, self._cache.open, factor, progress, self._cache.jobs
-            )
-        return out, self.grid.transform @ Affine.scale(factor)
+        return factor
 
     @property
     def absurd(self) -> set[int]:

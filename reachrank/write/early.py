@@ -15,7 +15,7 @@ from contextlib import suppress
 from functools import partial
 from itertools import groupby
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from reachrank.write.arrow import parts_of
 
@@ -24,9 +24,15 @@ if TYPE_CHECKING:
     from reachrank.workers import Worker
     from reachrank.write.ranked import Units
 
-LAYERS = ("sections", "factors")
-"""Layers that no stage changes after the one called `AFTER`, and that follow from their rows."""
+LAYERS = ("sections", "bends", "factors")
+"""Layers that no stage changes after the one called `AFTER`."""
 AFTER = "hazard"
+ALSO = ("channel",)
+"""What is needed besides their rows to write them, see `reachrank.carried`."""
+
+
+Order: TypeAlias = "tuple[str, Units, Mapping[str, Table]]"
+"""The file to write to, in which units, and the layers `ALSO`."""
 
 
 class EarlyLayers:
@@ -46,13 +52,14 @@ class EarlyLayers:
             return
         self._sent = {name: tables[name] for name in LAYERS}
         self._path = ctx.kept.folder / "early.gpkg"  # what is left of it goes with the folder
-        self._thread = threading.Thread(target=self._send, args=(worker,), daemon=True)
+        also = {name: tables[name] for name in ALSO}
+        self._thread = threading.Thread(target=self._send, args=(worker, also), daemon=True)
         self._thread.start()
 
-    def _send(self, worker: Worker) -> None:
+    def _send(self, worker: Worker, also: dict[str, Table]) -> None:
         with suppress(EOFError, OSError):  # the worker has died
             parts = ((name, part) for name, table in self._sent.items() for part in parts_of(table))
-            self._is_written = worker.write(str(self._path), self._units, parts)
+            self._is_written = worker.write((str(self._path), self._units, also), parts)
 
     def move_to(self, path: Path, tables: Mapping[str, Table]) -> tuple[str, ...]:
         """Wait for the layers, put their file at ``path``; return which layers it holds."""
@@ -66,12 +73,13 @@ class EarlyLayers:
         return LAYERS
 
 
-def write_early(path: Path, units: Units, parts: Iterator[Any], ctx: Context) -> None:
+def write_early(order: Order, parts: Iterator[Any], ctx: Context) -> None:
     """Write, in the worker, the layers whose names and rows come one part after the other."""
     from reachrank.write.geopackage import write_layer  # noqa: PLC0415
     from reachrank.write.ranked import finished  # noqa: PLC0415
 
+    path, units, also = Path(order[0]), order[1], order[2]
     path.unlink(missing_ok=True)  # of a run that was stopped
     for name, own in groupby(parts, key=lambda part: part[0]):
-        finish = partial(finished, name, tables={}, ctx=ctx, units=units)
+        finish = partial(finished, name, tables=also, ctx=ctx, units=units)
         write_layer(path, name, (rows for _, rows in own), finish)

@@ -103,6 +103,46 @@ def test_each_block_is_read_once(tmp_path, layout, jobs):
         assert dem.blocks_read == loaded
 
 
+@pytest.mark.parametrize("layout", [{}, TILED, {"blockysize": 7}])
+@pytest.mark.parametrize("jobs", [1, 2])
+def test_a_dem_that_water_is_routed_over_is_read_once(tmp_path, layout, jobs):
+    """The averaged copy of the whole, and what lies near the lines, from the same blocks."""
+    path = write_raster(tmp_path / "a.tif", cells(900, 1000), **layout)
+    with rasterio.open(path) as raster:
+        height, width = raster.block_shapes[0]
+        blocks = -(-900 // height) * -(-1000 // width)
+    line = LineString([(WEST + 20, NORTH - 20), (WEST + 1900, NORTH - 1700)])
+    with open_dem(path) as dem:
+        alone, placed = dem.coarse(2000)
+        near = dem.surface([line], 60.0)
+    with open_dem(path, jobs=jobs) as dem:
+        dem.plan([line], 60.0)
+        dem.read_ahead(2000)
+        assert dem.blocks_read == blocks
+        dem.load([line], 60.0)
+        again = dem.surface([line], 60.0)
+        coarse, transform = dem.coarse(2000)
+        assert dem.blocks_read == blocks
+    assert np.array_equal(coarse, alone, equal_nan=True)
+    assert transform == placed
+    assert np.array_equal(again.tiles, near.tiles, equal_nan=True)
+
+
+def test_overviews_are_used_and_nothing_is_kept_of_them(tmp_path):
+    path = write_raster(tmp_path / "a.tif", cells(900, 1000), **TILED)
+    with rasterio.open(path, "r+") as raster:
+        raster.build_overviews([2, 4, 8], rasterio.enums.Resampling.average)
+    with open_dem(path) as dem:
+        dem.plan([a_line()], 60.0)
+        dem.read_ahead(2000)
+        assert dem.blocks_read == 0
+        coarse, transform = dem.coarse(2000)
+        factor = round(transform.a / CELL)
+        assert np.allclose(
+            coarse[0, 0], cells(900, 1000)[:factor, :factor].mean(), atol=0.05
+        )  # averages of averages
+
+
 def test_batches_without_loading_first_read_each_block_once_too(tmp_path):
     path = write_raster(tmp_path / "a.tif", cells(900, 1000), blockysize=4)
     with open_dem(path) as dem:

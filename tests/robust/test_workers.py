@@ -92,12 +92,12 @@ def test_early_layers_that_do_not_come(sound, tmp_path, whole, met, taken, monke
     """The run writes them itself."""
     out, write = tmp_path / "out.gpkg", workers.Worker.write
 
-    def write_and_die(self, path, units, parts):
+    def write_and_die(self, order, parts):
         if how == "dies":
             os.kill(self.pid, signal.SIGKILL)
         if how == "fails":
-            path = str(tmp_path / "no folder" / "early.gpkg")
-        return write(self, path, units, parts)
+            order = (str(tmp_path / "no folder" / "early.gpkg"), *order[1:])
+        return write(self, order, parts)
 
     monkeypatch.setattr(workers.Worker, "write", write_and_die)
     if how == "tables change":
