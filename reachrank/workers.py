@@ -14,6 +14,7 @@ import pickle
 import queue
 import subprocess
 import sys
+import threading
 from contextlib import suppress
 from dataclasses import replace
 from multiprocessing.connection import Pipe
@@ -54,6 +55,7 @@ class Worker:
     def __init__(self) -> None:
         self._line, far = Pipe()
         self._is_ready = False
+        self._talk = threading.Lock()
         try:
             self._process = subprocess.Popen(
                 [sys.executable, "-P", "-c", _START, str(far.fileno())],
@@ -91,28 +93,28 @@ class Worker:
         EOFError, OSError
             Where the process has died.
         """
-        self._line.send(("make", (batch, left)))
-        return bool(self._line.recv())
+        with self._talk:
+            self._line.send(("make", (batch, left)))
+            return bool(self._line.recv())
 
     def write(self, order: Order, parts: Iterable[tuple[str, Table]]) -> bool:
         """Have layers written to a file, some rows after the other; return and raise as `make`.
 
         What the parts of an ``order`` are: `reachrank.write.early`.
         """
-        self._line.send(("write", order))
-        for part in parts:
-            self._line.send(part)
-        self._line.send(None)
-        return bool(self._line.recv())
+        with self._talk:
+            self._line.send(("write", order))
+            for part in parts:
+                self._line.send(part)
+            self._line.send(None)
+            return bool(self._line.recv())
 
     def close(self) -> None:
-        """Let the process go, which ends it, and wait for that."""
-        self._line.close()
-        try:
-            self._process.wait(1.0)
-        except subprocess.TimeoutExpired:
-            self._process.kill()
-            self._process.wait()
+        """End the process, whatever it is at: what it has made is there whole or not at all."""
+        self._process.kill()
+        self._process.wait()
+        with self._talk:  # a thread that was talking to it has been told by now
+            self._line.close()
 
 
 class Workers:
@@ -184,13 +186,12 @@ class Workers:
         with suppress(queue.Empty):
             while len(stay) < but:
                 stay.append(self._idle.get_nowait())
-        for worker in self._all:
-            if worker not in stay:
-                worker.close()
-        self._all = stay
+        go, self._all = [worker for worker in self._all if worker not in stay], stay
         self._idle = queue.SimpleQueue()
         for worker in stay:
             self._idle.put(worker)
+        for worker in go:
+            worker.close()
 
     def __enter__(self) -> Workers:
         return self

@@ -21,12 +21,15 @@ from reachrank.write.arrow import parts_of
 
 if TYPE_CHECKING:
     from reachrank.context import Context, Table
-    from reachrank.workers import Worker
+    from reachrank.workers import Worker, Workers
     from reachrank.write.ranked import Units
 
 LAYERS = ("sections", "bends", "factors")
 """Layers that no stage changes after the one called `AFTER`."""
 AFTER = "hazard"
+MOST_SECTIONS = 600_000
+"""On more than these (2,400 km) the run lets its workers go instead: with another process its
+memory would be more than 1.5 GB."""
 ALSO = ("channel",)
 """What is needed besides their rows to write them, see `reachrank.carried`."""
 
@@ -47,19 +50,25 @@ class EarlyLayers:
 
     def begin(self, stage: str, tables: Mapping[str, Table], ctx: Context) -> None:
         """Have the layers written, if this stage was the last to change them."""
-        worker = ctx.workers.one() if ctx.workers and stage == AFTER else None
-        if worker is None or ctx.kept is None:
+        if ctx.workers is None or ctx.kept is None:
+            return
+        if len(tables.get("sections", ())) > MOST_SECTIONS:
+            ctx.workers.close()
+        worker = ctx.workers.one() if stage == AFTER else None
+        if worker is None:
             return
         self._sent = {name: tables[name] for name in LAYERS}
         self._path = ctx.kept.folder / "early.gpkg"  # what is left of it goes with the folder
         also = {name: tables[name] for name in ALSO}
-        self._thread = threading.Thread(target=self._send, args=(worker, also), daemon=True)
+        args = (worker, also, ctx.workers)
+        self._thread = threading.Thread(target=self._send, args=args, daemon=True)
         self._thread.start()
 
-    def _send(self, worker: Worker, also: dict[str, Table]) -> None:
+    def _send(self, worker: Worker, also: dict[str, Table], workers: Workers) -> None:
         with suppress(EOFError, OSError):  # the worker has died
             parts = ((name, part) for name, table in self._sent.items() for part in parts_of(table))
             self._is_written = worker.write((str(self._path), self._units, also), parts)
+        workers.close()  # there is nothing left to do for them
 
     def move_to(self, path: Path, tables: Mapping[str, Table]) -> tuple[str, ...]:
         """Wait for the layers, put their file at ``path``; return which layers it holds."""
