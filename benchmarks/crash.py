@@ -2,9 +2,11 @@
 
 Run it with ``python benchmarks/crash.py [--kills 100] [--seed 1]``. A run that replaces an older
 result is killed (signal 9, no clean-up) at a random moment, every other time while the result is
-being written. After each kill the target must be the old file, byte for byte, or a new one with
-every layer; SQLite must find it sound. At the end a run that is let through must leave nothing but
-its result, and a killed reader of elevations no scratch file. Not for Windows.
+being written, and two of four times it is a run that keeps its work and has other processes beside
+it, as long ones do. After each kill the target must be the old file, byte for byte, or a new one
+with every layer; SQLite must find it sound. At the end a run that is let through must leave nothing
+but its result, a killed reader of elevations no scratch file, and no process may be left. Not for
+Windows.
 """
 
 from __future__ import annotations
@@ -19,7 +21,7 @@ import sys
 import tempfile
 import time
 from collections import Counter
-from contextlib import closing
+from contextlib import closing, suppress
 from pathlib import Path
 
 import numpy as np
@@ -38,11 +40,30 @@ for k in range(50):
 print(store.bytes_in_file, flush=True)
 time.sleep(60)
 """
+LONG = """
+import time
+from reachrank import batches, kept_work, workers
+from reachrank.__main__ import run
+
+kept_work.KEEP_FROM_KM = 0.0
+batches.batches_of_streams.__defaults__ = (0.1,)
+begin = workers.Workers.begin
+
+def begin_together(self, ctx):
+    begin(self, ctx)
+    while not all(worker.is_ready for worker in self._all):
+        time.sleep(0.01)
+
+workers.Workers.begin = begin_together
+run()
+"""
+"""The program, treating a short run as a long one."""
 
 
-def start(argv: list[str], scratch: Path) -> subprocess.Popen[bytes]:
+def start(argv: list[str], scratch: Path, *, is_long: bool = False) -> subprocess.Popen[bytes]:
+    program = ["-c", LONG] if is_long else ["-m", "reachrank"]
     return subprocess.Popen(
-        [sys.executable, "-m", "reachrank", *argv],
+        [sys.executable, *program, *argv, *(["--jobs", "3"] if is_long else [])],
         stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
         env={**os.environ, "TMPDIR": str(scratch)},
     )  # fmt: skip
@@ -73,10 +94,10 @@ def leavings(folder: Path, target: Path) -> list[str]:
 
 
 def kill_once(
-    argv: list[str], folder: Path, scratch: Path, wait_s: float, *, in_writing: bool
+    argv: list[str], folder: Path, scratch: Path, wait_s: float, *, in_writing: bool, is_long: bool
 ) -> str:
     """Start a run, kill it, and say when it was hit."""
-    run = start(argv, scratch)
+    run = start(argv, scratch, is_long=is_long)
     if in_writing:
         until = time.monotonic() + 120
         while run.poll() is None and time.monotonic() < until:
@@ -107,19 +128,22 @@ def kill_often(kills: int, seed: int, home: Path) -> tuple[Counter[str], list[st
     scratch.mkdir()
     target = folder / "ranked.gpkg"
     argv = sound.argv(target)
-    begun = time.monotonic()
-    assert start(argv, scratch).wait() == 0
-    took_s = time.monotonic() - begun
+    took_s = {}
+    for is_long in (False, True):
+        begun = time.monotonic()
+        assert start(argv, scratch, is_long=is_long).wait() == 0
+        took_s[is_long] = time.monotonic() - begun
     rng = np.random.default_rng(seed)
     counts: Counter[str] = Counter()
     faults = []
     for number in range(kills):
         target.write_bytes(target.read_bytes() + b"\0" * 512)  # so that old and new differ
         old = digest(target)
-        wait_s = float(rng.uniform(0.0, 1.1 * took_s))
-        how = kill_once(argv, folder, scratch, wait_s, in_writing=number % 2 == 1)
+        is_long = number % 4 >= 2
+        wait_s = float(rng.uniform(0.0, 1.1 * took_s[is_long]))
+        how = kill_once(argv, folder, scratch, wait_s, in_writing=number % 2 == 1, is_long=is_long)
         found = state(target, old)
-        counts[f"{how}: {found} file"] += 1
+        counts[f"{'long run ' if is_long else ''}{how}: {found} file"] += 1
         if found not in ("old", "new"):
             faults.append(f"kill {number}, {how}: the target is {found}")
     counts["leavings after the kills"] = len(leavings(folder, target))
@@ -128,7 +152,19 @@ def kill_often(kills: int, seed: int, home: Path) -> tuple[Counter[str], list[st
     if left := leavings(folder, target):
         faults.append(f"a run after the kills left {left}")
     faults += [f"scratch: {path.name}" for path in scratch.iterdir()]
+    time.sleep(1.0)
+    faults += [f"process {pid} is left" for pid in processes_with(scratch)]
     return counts, faults
+
+
+def processes_with(scratch: Path) -> list[str]:
+    """Return the processes that were given a scratch folder; none where the system does not say."""
+    found = []
+    for environment in Path("/proc").glob("[0-9]*/environ"):
+        with suppress(OSError):
+            if f"TMPDIR={scratch}\0".encode() in environment.read_bytes() + b"\0":
+                found.append(environment.parent.name)
+    return found
 
 
 def kill_reader(home: Path) -> list[str]:
