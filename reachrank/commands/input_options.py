@@ -35,7 +35,11 @@ _FILES = (
 )
 
 jobs_option = click.option(
-    "--jobs", type=click.IntRange(1), default=1, show_default=True, help="Threads to work with."
+    "--jobs",
+    type=click.IntRange(1),
+    default=1,
+    show_default=True,
+    help="How many processor cores to work with.",
 )
 overwrite_option = click.option(
     "--overwrite", is_flag=True, help="Replace the result file if there is one."
