@@ -7,6 +7,7 @@ the run keeps its work. It goes when the other side has gone, however that came 
 from __future__ import annotations
 
 import os
+import pickle
 import queue
 import threading
 from multiprocessing.connection import Connection
@@ -40,7 +41,7 @@ def serve(descriptor: int) -> None:
     with fewer_collections():
         ctx, kept = _opened(*heard.get())
         while True:
-            word, what = heard.get()
+            word, what = pickle.loads(heard.get())  # noqa: S301  (from the run, see `workers`)
             if word == "make":
                 batch, left = what
                 line.send(_is_made(batch, left, ctx, kept))
@@ -49,19 +50,26 @@ def serve(descriptor: int) -> None:
 
 
 def _listen(line: Connection, heard: Heard) -> None:
-    """Hear of the run, then of one batch after the other; end the process with the connection."""
+    """Hear of the run, then of one thing to do after the other; end the process at last.
+
+    What is heard is opened elsewhere: two threads that load the same modules may meet half of one.
+    """
     try:
-        heard.put((*line.recv(), recv_handle(line)))
+        told = line.recv_bytes()
+        heard.put((told, recv_handle(line)))
         while True:
-            heard.put(line.recv())
+            heard.put(line.recv_bytes())
     except (EOFError, OSError):
+        pass  # nobody is left to ask
+    finally:
         os._exit(0)
 
 
-def _opened(ctx: Context, folder: str, descriptor: int) -> tuple[Context, KeptWork]:
+def _opened(told: bytes, descriptor: int) -> tuple[Context, KeptWork]:
     """Return the context of the run with its elevations in reach, and where it keeps its work."""
     from reachrank.kept_work import KeptWork  # noqa: PLC0415
 
+    ctx, folder = pickle.loads(told)  # noqa: S301
     ctx.dem.take_up(descriptor)
     ctx.kept = KeptWork(Path(folder), ctx)
     return ctx, ctx.kept
@@ -89,7 +97,7 @@ def _is_written(order: Order, heard: Heard, ctx: Context) -> bool:
     """Write the layers whose rows are heard until the end; False where that fails."""
     from reachrank.write.early import write_early  # noqa: PLC0415
 
-    parts = iter(heard.get, None)
+    parts = iter(lambda: pickle.loads(heard.get()), None)  # noqa: S301
     try:
         write_early(order, parts, ctx)
     except Exception:

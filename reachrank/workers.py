@@ -146,7 +146,9 @@ class Workers:
 
     def begin(self, ctx: Context) -> None:
         """Tell the workers of a run whose elevations have been read."""
-        descriptor = ctx.dem.lay_down() if self._all and ctx.kept else None
+        descriptor = None
+        with suppress(OSError):  # a full disk: the run does without
+            descriptor = ctx.dem.lay_down() if self._all and ctx.kept else None
         if descriptor is None or ctx.kept is None:
             return
         bare = replace(ctx, findings=Findings(), progress=silent, kept=None, workers=None, jobs=1)

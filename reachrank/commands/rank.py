@@ -127,6 +127,8 @@ def rank_files(
         if ctx.kept:
             workers.start(jobs - 1)
             ctx.workers = workers
+        else:
+            workers.close()
         early = EarlyLayers(us)
         tables = pipeline.rank_opened(tables, ctx, after=early.begin)
         progress(0.97, "write")
