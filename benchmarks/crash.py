@@ -42,7 +42,7 @@ time.sleep(60)
 """
 LONG = """
 import time
-from reachrank import batches, kept_work, workers
+from reachrank.running import batches, kept_work, workers
 from reachrank.__main__ import run
 
 kept_work.KEEP_FROM_KM = 0.0

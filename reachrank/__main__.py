@@ -34,7 +34,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     _never_fail_on_a_letter()
     if not debug:  # what matters to the user is a finding; these speak to programmers
         warnings.simplefilter("ignore")
-    for name in ("reachrank.write.place", "reachrank.kept_work"):
+    for name in ("reachrank.write.place", "reachrank.running.kept_work"):
         if module := sys.modules.get(name):
             module.begin()
     try:
@@ -86,7 +86,7 @@ def _no_stray_traces() -> Iterator[None]:
 def _last_words() -> str:
     place = sys.modules.get("reachrank.write.place")  # not loaded: nothing can have been written
     words: str = place.give_up() if place else "Stopped. Nothing was written."
-    kept = sys.modules.get("reachrank.kept_work")
+    kept = sys.modules.get("reachrank.running.kept_work")
     return plain(f"{words} {kept.last_words()}".rstrip() if kept else words)
 
 

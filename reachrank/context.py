@@ -15,10 +15,10 @@ from reachrank.progress import Progress, silent
 if TYPE_CHECKING:
     from pyproj import CRS
 
-    from reachrank.kept_work import KeptWork
     from reachrank.read.dem import Dem
+    from reachrank.running.kept_work import KeptWork
+    from reachrank.running.workers import Workers
     from reachrank.settings import Settings
-    from reachrank.workers import Workers
 
 Table: TypeAlias = gpd.GeoDataFrame | pd.DataFrame
 Tables: TypeAlias = MutableMapping[str, Table]

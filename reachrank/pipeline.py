@@ -12,12 +12,12 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from importlib import import_module
 from typing import TYPE_CHECKING
 
-from reachrank.batches import batches_of_streams, run_batches
-from reachrank.carried import DROPPED, whole
 from reachrank.errors import UsageError
-from reachrank.kept_work import made_or_kept
-from reachrank.memory import give_back
 from reachrank.progress import Progress, part, silent
+from reachrank.running.batches import batches_of_streams, run_batches
+from reachrank.running.carried import DROPPED, whole
+from reachrank.running.kept_work import made_or_kept
+from reachrank.running.memory import give_back
 
 if TYPE_CHECKING:
     from reachrank.context import Context, Inputs, Table, Tables
@@ -33,7 +33,7 @@ READS = {"channel": ("edges",), "planform": ("channel", "channel_points"),
          "sections": ("channel", "channel_points")}  # fmt: skip
 """Layers that a group of batched stages reads, by its first stage."""
 LEFT = ("channel_points", "profiles")
-"""Layers whose rows stay on disk where a run keeps its work: `reachrank.kept_rows`."""
+"""Layers whose rows stay on disk where a run keeps its work: `reachrank.running.kept_rows`."""
 SHARE = {
     "network": 0.12, "channel": 0.32, "planform": 0.05, "sections": 0.31, "reaches": 0.03,
     "exposure": 0.03, "hazard": 0.05, "priority": 0.05, "repairs": 0.04,
@@ -79,8 +79,9 @@ def rank_opened(
 
     ``after`` is called with the name of each stage that is over and the tables that there are then.
 
-    Sections and bends are without what `reachrank.carried` makes again, and where ``ctx.kept``
-    keeps the run's work the profiles stay there: `reachrank.write.write_ranked` puts in both.
+    Sections and bends are without what `reachrank.running.carried` makes again, and where
+    ``ctx.kept`` keeps the run's work the profiles stay there: `reachrank.write.write_ranked` puts
+    in both.
     """
     whole = ctx.progress
     with ctx.dem:  # forgets the elevations that it keeps when the last stage is done
@@ -172,7 +173,7 @@ def run_by_stream(
 
     A batch is told by the layer `edges`. The sections of a batch are also given the `channel` of
     the streams near by, which own the ground around them. For ``drop`` and
-    ``left`` see `reachrank.batches.run_batches`.
+    ``left`` see `reachrank.running.batches.run_batches`.
     """
     stages = [(name, _run_of(name)) for name in names]
     around: Callable[[set[str]], set[str]] | None = None

@@ -106,11 +106,12 @@ def rank_files(
 ) -> Path:
     """Rank, write, and print the ranking's first lines; return the written file."""
     # Late: these open the geometry libraries, which `--help` should not wait for.
-    from reachrank import kept_work, pipeline, write  # noqa: PLC0415
-    from reachrank.memory import fewer_collections  # noqa: PLC0415
+    from reachrank import pipeline, write  # noqa: PLC0415
     from reachrank.progress import part  # noqa: PLC0415
     from reachrank.report import summary  # noqa: PLC0415
-    from reachrank.workers import Workers  # noqa: PLC0415
+    from reachrank.running import kept_work  # noqa: PLC0415
+    from reachrank.running.memory import fewer_collections  # noqa: PLC0415
+    from reachrank.running.workers import Workers  # noqa: PLC0415
     from reachrank.write.early import EarlyLayers  # noqa: PLC0415
 
     keep = write.read_profiles_option(profiles)

@@ -26,7 +26,7 @@ from reachrank.network.paths import main_name
 from reachrank.network.stems import main_way_in, trace_stems, upstream_length_m
 from reachrank.network.turning import cut_at_turns, halve_loops
 from reachrank.progress import part
-from reachrank.turns import short_turns
+from reachrank.running.turns import short_turns
 
 Floats = NDArray[np.float64]
 

@@ -19,8 +19,8 @@ from reachrank.read.blocks import ChunkKey, ChunkStore, Layout, PieceReader
 from reachrank.read.gdal import quiet, reading
 from reachrank.read.mosaic import Piece
 from reachrank.read.rasters import open_raster
+from reachrank.running.turns import short_turns
 from reachrank.surface import TILE
-from reachrank.turns import short_turns
 
 Unit = tuple[int, int]
 

@@ -15,7 +15,7 @@ from rasterio.windows import Window
 from reachrank.progress import Progress, silent
 from reachrank.read.blocks import PieceReader
 from reachrank.read.mosaic import Grid, Piece
-from reachrank.turns import short_turns
+from reachrank.running.turns import short_turns
 
 Part = tuple[int, int, int, int]
 """First cell, number of cells, first coarse cell, number of coarse cells."""

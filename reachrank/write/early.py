@@ -1,9 +1,9 @@
 """Layers that are final long before the run is over, written by another process meanwhile.
 
-The sections are most of the file, and nothing that follows their hazard changes them: a worker
-(`reachrank.workers`) writes them while banks are compared and repairs are found. Their rows are
-sent some thousand at a time, so that no process holds them twice. Where that goes wrong in any way
-the run writes them itself, like the others.
+The sections are most of the file, and nothing that follows their hazard changes them: a worker (see
+`reachrank.running.workers`) writes them while banks are compared and repairs are found. Their rows
+are sent some thousand at a time, so that no process holds them twice. Where that goes wrong in any
+way the run writes them itself, like the others.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from reachrank.write.arrow import parts_of
 
 if TYPE_CHECKING:
     from reachrank.context import Context, Table
-    from reachrank.workers import Worker, Workers
+    from reachrank.running.workers import Worker, Workers
     from reachrank.write.ranked import Units
 
 LAYERS = ("sections", "bends", "factors")
@@ -31,7 +31,7 @@ MOST_SECTIONS = 600_000
 """On more than these (2,400 km) the run lets its workers go instead: with another process its
 memory would be more than 1.5 GB."""
 ALSO = ("channel",)
-"""What is needed besides their rows to write them, see `reachrank.carried`."""
+"""What is needed besides their rows to write them, see `reachrank.running.carried`."""
 
 
 Order: TypeAlias = "tuple[str, Units, Mapping[str, Table]]"

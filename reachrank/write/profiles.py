@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal
 import pandas as pd
 
 from reachrank.errors import UsageError
-from reachrank.kept_rows import with_kept_rows
+from reachrank.running.kept_rows import with_kept_rows
 from reachrank.sections.whole import section_names
 
 if TYPE_CHECKING:

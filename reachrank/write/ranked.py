@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
-from reachrank.carried import whole
+from reachrank.running.carried import whole
 from reachrank.schema import LAYERS, PUBLIC_LAYERS
 from reachrank.units import to_us
 from reachrank.write.conform import conform

@@ -11,11 +11,11 @@ import pytest
 from shapely.geometry import LineString
 
 from reachrank import pipeline
-from reachrank.batches import batches_of_streams
 from reachrank.context import with_tables
 from reachrank.errors import UsageError
 from reachrank.findings import Findings
 from reachrank.pipeline import STAGES, run_by_stream, run_stage
+from reachrank.running.batches import batches_of_streams
 from reachrank.settings import Settings
 
 
@@ -141,7 +141,7 @@ def test_points_are_let_go_when_the_sections_are_cut(monkeypatch):
         pipeline, "batches_of_streams", lambda tables: batches_of_streams(tables, 9.0)
     )
     ctx = context()
-    given = {"edges": edges(), "streams": edges()}
+    given = {"edges": edges(), "streams": edges().assign(attribute_area_km2=1.0)}
     made = pipeline.rank_opened(given, ctx)
     assert len(made["sections"]) == 6
     assert list(seen) == list(STAGES[1:-1])

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 HELD = """
 import sys, time
-from reachrank import batches, kept_work
+from reachrank.running import batches, kept_work
 from reachrank.__main__ import main
 from reachrank.commands import progress_display
 stage, every_piece = sys.argv[1], sys.argv[2] == "keep"

@@ -10,12 +10,13 @@ import pyogrio
 import pytest
 from robust.judge import run
 
-from reachrank import kept_work, rank
-from reachrank.carried import DROPPED, whole
+from reachrank import rank
 from reachrank.context import Inputs
 from reachrank.errors import OutputError
-from reachrank.kept_rows import leave, with_kept_rows
 from reachrank.pipeline import BATCHED, open_inputs, rank_opened, run_by_stream, run_stage
+from reachrank.running import kept_work
+from reachrank.running.carried import DROPPED, whole
+from reachrank.running.kept_rows import leave, with_kept_rows
 from reachrank.schema import PUBLIC_LAYERS
 from reachrank.settings import Settings
 from reachrank.write import write_ranked
@@ -23,7 +24,7 @@ from reachrank.write import write_ranked
 
 @pytest.fixture
 def eager(monkeypatch):
-    from reachrank import batches
+    from reachrank.running import batches
 
     monkeypatch.setattr(kept_work, "KEEP_FROM_KM", 0.0)
     monkeypatch.setattr(batches.batches_of_streams, "__defaults__", (0.1,))

@@ -12,17 +12,17 @@ import pytest
 from robust.judge import differences, run
 from robust.stopping import held_at, stop
 
-from reachrank import kept_work
 from reachrank.context import Inputs
 from reachrank.findings import Findings
 from reachrank.pipeline import open_inputs, rank_opened
+from reachrank.running import kept_work
 from reachrank.schema import PUBLIC_LAYERS
 from reachrank.settings import Settings
 
 
 @pytest.fixture
 def eager(monkeypatch):
-    from reachrank import batches
+    from reachrank.running import batches
 
     monkeypatch.setattr(kept_work, "KEEP_FROM_KM", 0.0)
     monkeypatch.setattr(batches.batches_of_streams, "__defaults__", (0.1,))

@@ -13,7 +13,7 @@ import pytest
 from robust.judge import differences, run
 from robust.stopping import held_at, stop
 
-from reachrank import batches, kept_work, workers
+from reachrank.running import batches, kept_work, workers
 from reachrank.schema import PUBLIC_LAYERS
 from reachrank.write import early
 from reachrank.write.early import EarlyLayers

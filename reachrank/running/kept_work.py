@@ -27,7 +27,7 @@ import shapely
 
 from reachrank.errors import BugError, UsageError
 from reachrank.findings import Findings
-from reachrank.kept_rows import KeptRows
+from reachrank.running.kept_rows import KeptRows
 from reachrank.settings.load import settings_json
 from reachrank.write.run_info import versions
 

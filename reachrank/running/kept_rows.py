@@ -2,7 +2,7 @@
 
 The points of all channels and the profiles of all sections are more than everything else together,
 and of each only a few streams' rows are wanted at a time. A long run keeps every piece of its work
-anyway (see `reachrank.kept_work`), so these rows need not be held in memory too.
+anyway (see `reachrank.running.kept_work`), so these rows need not be held in memory too.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from reachrank.errors import OutputError
 
 if TYPE_CHECKING:
     from reachrank.context import Context, Table, Tables
-    from reachrank.kept_work import KeptWork
+    from reachrank.running.kept_work import KeptWork
 
 
 class KeptRows:

@@ -1,6 +1,6 @@
 """A process beside the run that does parts of its work: what it does from start to end.
 
-It is started by `reachrank.workers`, hears from there what to make or to write, and puts it where
+It is started by `workers`, hears from there what to make or to write, and puts it where
 the run keeps its work. It goes when the other side has gone, however that came about.
 """
 
@@ -18,9 +18,9 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from typing import TypeAlias
 
-    from reachrank.batches import Batch
     from reachrank.context import Context
-    from reachrank.kept_work import KeptWork
+    from reachrank.running.batches import Batch
+    from reachrank.running.kept_work import KeptWork
     from reachrank.write.early import Order
 
     Heard: TypeAlias = queue.Queue[Any]
@@ -32,9 +32,9 @@ def serve(descriptor: int) -> None:
     heard: Heard = queue.Queue(1)  # who sends more waits
     threading.Thread(target=_listen, args=(line, heard), daemon=True).start()
     # What all pieces need, opened while the run is still reading.
-    from reachrank.memory import fewer_collections  # noqa: PLC0415
     from reachrank.pipeline import load_batched  # noqa: PLC0415
-    from reachrank.workers import program  # noqa: PLC0415
+    from reachrank.running.memory import fewer_collections  # noqa: PLC0415
+    from reachrank.running.workers import program  # noqa: PLC0415
 
     load_batched()
     line.send(program())
@@ -67,7 +67,7 @@ def _listen(line: Connection, heard: Heard) -> None:
 
 def _opened(told: bytes, descriptor: int) -> tuple[Context, KeptWork]:
     """Return the context of the run with its elevations in reach, and where it keeps its work."""
-    from reachrank.kept_work import KeptWork  # noqa: PLC0415
+    from reachrank.running.kept_work import KeptWork  # noqa: PLC0415
 
     ctx, folder = pickle.loads(told)  # noqa: S301
     ctx.dem.take_up(descriptor)
@@ -80,8 +80,8 @@ def _is_made(batch: Batch, left: dict[str, dict[str, str]], ctx: Context, kept: 
 
     The run then makes it itself, and tells of what went wrong, if it does so there too.
     """
-    from reachrank.batches import make  # noqa: PLC0415
-    from reachrank.kept_work import made_or_kept  # noqa: PLC0415
+    from reachrank.running.batches import make  # noqa: PLC0415
+    from reachrank.running.kept_work import made_or_kept  # noqa: PLC0415
 
     for layer, piece_of in left.items():
         for stream, piece in piece_of.items():

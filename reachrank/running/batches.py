@@ -16,11 +16,11 @@ import numpy as np
 import pandas as pd
 
 from reachrank.grouped import rows_by_group
-from reachrank.kept_rows import leave, with_kept_rows
-from reachrank.kept_work import made_or_kept
-from reachrank.memory import give_back
 from reachrank.progress import part, silent
-from reachrank.turns import short_turns
+from reachrank.running.kept_rows import leave, with_kept_rows
+from reachrank.running.kept_work import made_or_kept
+from reachrank.running.memory import give_back
+from reachrank.running.turns import short_turns
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -148,7 +148,7 @@ def run_batches(
     drop
         Columns, by layer, that are not carried on.
     left
-        Layers whose rows stay on disk where the run keeps its work, see `reachrank.kept_rows`.
+        Layers whose rows stay on disk where the run keeps its work, see `kept_rows`.
     """
     rows = {layer: RowsOfStreams(tables[layer]) for layer in reads}
 

@@ -2,7 +2,7 @@
 
 Threads of one process wait for each other wherever they are in Python; processes do not. A worker
 is given one batch of streams at a time and leaves what it makes where the run keeps its work
-(`reachrank.kept_work`), so that what it has made is taken up like the work of a stopped run: there
+(`kept_work`), so that what it has made is taken up like the work of a stopped run: there
 whole or not at all. Where a worker cannot do a batch, has died, or is not ready yet, the run does
 it itself. The elevations that were read lie in one scratch file that all read from.
 """
@@ -30,8 +30,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
     from types import TracebackType
 
-    from reachrank.batches import Batch
     from reachrank.context import Context, Table
+    from reachrank.running.batches import Batch
     from reachrank.write.early import Order
 
 MOST = 7
@@ -39,7 +39,7 @@ MOST = 7
 EARLY_BYTES = 400_000
 """A stream layer that is larger than this surely has the hundred kilometres from which on a run
 keeps its work: workers are started before it is opened."""
-_START = "import sys; from reachrank.worker import serve; serve(int(sys.argv[1]))"
+_START = "import sys; from reachrank.running.worker import serve; serve(int(sys.argv[1]))"
 _LOST = (EOFError, OSError)
 """What a connection raises whose other side has gone."""
 
