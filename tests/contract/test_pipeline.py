@@ -84,9 +84,9 @@ def context(**more):
     dem.loads = []
     dem.load = lambda lines, half_width_m, _progress: dem.loads.append((len(lines), half_width_m))
     silent = {"progress": lambda _fraction, _message: None, "dem": dem, "settings": Settings()}
-    return SimpleNamespace(
-        **{**silent, "jobs": 1, "kept": None, "workers": None, "findings": Findings(), **more}
-    )
+    alone = {"jobs": 1, "kept": None, "workers": None, "findings": Findings()}
+    inputs = SimpleNamespace(area_raster=None)
+    return SimpleNamespace(**{**silent, **alone, "inputs": inputs, **more})
 
 
 @pytest.mark.parametrize("jobs", [1, 3])
