@@ -126,7 +126,9 @@ def _network(tables: Tables, ctx: Context) -> Tables:
             own.dem.read_ahead(cells, part(whole, 0.0, 0.6))
         own.dem.load(lines, half_width_m, part(whole, 0.0, 0.7))
         own.progress = part(whole, 0.7, 1.0)
-        return {"edges": run_stage("network", tables, own)["edges"]}
+        edges = run_stage("network", tables, own)["edges"]
+        own.dem.drop_ahead()
+        return {"edges": edges}
 
     made, findings = made_or_kept("network", ctx, make)
     ctx.findings.rows.extend(findings.rows)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -117,7 +118,11 @@ def rank_files(
     keep = write.read_profiles_option(profiles)
     us: write.Units = "us" if units == "us" else "metric"
     write.check_target(out, overwrite=overwrite, inputs=input_files(inputs))
-    with showing(progress_style) as progress, fewer_collections(), Workers() as workers:
+    with (
+        showing(progress_style) as progress,
+        fewer_collections(),
+        closing(Workers()) as workers,
+    ):
         workers.start_early(jobs - 1, inputs.streams)
         tables, ctx = pipeline.open_inputs(
             inputs, settings, progress=part(progress, 0.0, 0.05), jobs=jobs

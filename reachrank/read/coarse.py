@@ -62,7 +62,7 @@ def read_coarse(
         found = []
         with open_piece(number) as reader:
             cells = None
-            if factor > 1 and _is_small(piece) and not reader.has_overviews:
+            if _is_small(piece) and (factor == 1 or not reader.has_overviews):
                 cells = reader.read(Window(0, 0, piece.columns, piece.rows))
                 if keep is not None:
                     keep(number, cells)
@@ -70,10 +70,11 @@ def read_coarse(
                 row_parts, column_parts
             ):
                 window = Window(c - piece.column, r - piece.row, width, height)
-                if cells is not None:
-                    part = _averaged(cells[window.toslices()], n_r, n_c)
-                else:
+                if cells is None:
                     part = reader.read(window, (n_r, n_c) if factor > 1 else None)
+                else:
+                    part = cells[window.toslices()]
+                    part = _averaged(part, n_r, n_c) if factor > 1 else part
                 found.append((coarse_r, coarse_c, part))
         return found
 

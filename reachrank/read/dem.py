@@ -226,9 +226,9 @@ class Dem:
         return out, self.grid.transform @ Affine.scale(factor)
 
     def read_ahead(self, max_cells: int, progress: Progress = silent) -> None:
-        """Make the averaged copy now that `coarse` will be asked for once.
+        """Make the averaged copy now that `coarse` will be asked for, once and before `load`.
 
-        Before `load`, so that of files which must be read in full the blocks are read once.
+        So the blocks of files which must be read in full are read once for both.
         """
         elevation_m, _ = self.coarse(max_cells, progress)
         self._ahead = self._coarse_factor(max_cells), elevation_m
@@ -244,6 +244,10 @@ class Dem:
     def absurd(self) -> set[int]:
         """Numbers of the files in which elevations were met that cannot be, and not yet told."""
         return self._cache.absurd
+
+    def drop_ahead(self) -> None:
+        """Forget a copy that was made ahead and not asked for."""
+        self._ahead = None
 
     def lay_down(self) -> int | None:
         """Lay what was read so far where another process can read it.

@@ -28,7 +28,6 @@ from reachrank.write.run_info import versions
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
-    from types import TracebackType
 
     from reachrank.context import Context, Table
     from reachrank.running.batches import Batch
@@ -194,14 +193,3 @@ class Workers:
             self._idle.put(worker)
         for worker in go:
             worker.close()
-
-    def __enter__(self) -> Workers:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()

@@ -80,7 +80,7 @@ def fakes(monkeypatch):
 
 def context(**more):
     dem = contextlib.nullcontext()
-    dem.forget = lambda: None
+    dem.forget = dem.drop_ahead = lambda: None
     dem.loads = []
     dem.load = lambda lines, half_width_m, _progress: dem.loads.append((len(lines), half_width_m))
     silent = {"progress": lambda _fraction, _message: None, "dem": dem, "settings": Settings()}

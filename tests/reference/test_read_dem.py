@@ -105,7 +105,8 @@ def test_each_block_is_read_once(tmp_path, layout, jobs):
 
 @pytest.mark.parametrize("layout", [{}, TILED, {"blockysize": 7}])
 @pytest.mark.parametrize("jobs", [1, 2])
-def test_a_dem_that_water_is_routed_over_is_read_once(tmp_path, layout, jobs):
+@pytest.mark.parametrize("most", [2000, 20_000_000])
+def test_a_dem_that_water_is_routed_over_is_read_once(tmp_path, layout, jobs, most):
     """The averaged copy of the whole, and what lies near the lines, from the same blocks."""
     path = write_raster(tmp_path / "a.tif", cells(900, 1000), **layout)
     with rasterio.open(path) as raster:
@@ -113,15 +114,15 @@ def test_a_dem_that_water_is_routed_over_is_read_once(tmp_path, layout, jobs):
         blocks = -(-900 // height) * -(-1000 // width)
     line = LineString([(WEST + 20, NORTH - 20), (WEST + 1900, NORTH - 1700)])
     with open_dem(path) as dem:
-        alone, placed = dem.coarse(2000)
+        alone, placed = dem.coarse(most)
         near = dem.surface([line], 60.0)
     with open_dem(path, jobs=jobs) as dem:
         dem.plan([line], 60.0)
-        dem.read_ahead(2000)
+        dem.read_ahead(most)
         assert dem.blocks_read == blocks
         dem.load([line], 60.0)
         again = dem.surface([line], 60.0)
-        coarse, transform = dem.coarse(2000)
+        coarse, transform = dem.coarse(most)
         assert dem.blocks_read == blocks
     assert np.array_equal(coarse, alone, equal_nan=True)
     assert transform == placed
