@@ -10,7 +10,9 @@ from __future__ import annotations
 
 import io
 import json
+import math
 import os
+import re
 import shutil
 import threading
 import zipfile
@@ -44,6 +46,10 @@ KEEP_FROM_KM = 100.0
 _MARK = "run.json"
 _UNDER_WAY: list[Path] = []
 """Folders of the runs of this process that are not over."""
+_NUMBERS = re.compile(r"[<>|][biuf][1248]")
+"""Types of arrays that are kept, as numpy names them."""
+_ALIGN = 16
+"""Every array begins at a multiple of so many bytes."""
 _DAMAGED = (
     OSError, ValueError, KeyError, TypeError, IndexError, AttributeError, OverflowError,
     RuntimeError, zipfile.BadZipFile, zlib.error, shapely.errors.ShapelyError,
@@ -231,31 +237,20 @@ class KeptWork:
             return self._rows.setdefault(layer, KeptRows(self, layer))
 
     def _layer(self, file: zipfile.ZipFile, told: Mapping[str, Any], layer: str) -> Table:
-        arrays = {
-            name.removesuffix(".npy"): np.load(io.BytesIO(file.read(name)), allow_pickle=False)
-            for name in file.namelist()
-            if name.startswith(f"{layer}.") and name.endswith(".npy")
-        }
-        return _table(told, arrays, f"{layer}.", self._crs)
+        return _table(told, _arrays_in(file.read(f"{layer}.arrays"), told["arrays"]), self._crs)
 
     def keep(self, piece: str, tables: Mapping[str, Table], findings: Findings) -> None:
         """Keep a piece; a file is there whole or not at all."""
         if self._is_full:
             return
-        arrays: dict[str, NDArray[Any]] = {}
-        about = {
-            "tables": {
-                layer: _describe(table, arrays, f"{layer}.") for layer, table in tables.items()
-            },
-            "findings": _describe(findings.to_frame(self._crs), arrays, "findings."),
-            "absurd": sorted(self._dem.absurd),  # told at the end, see `reachrank.read.dem`
-        }
         made = io.BytesIO()
         with zipfile.ZipFile(made, "w", zipfile.ZIP_STORED) as file:
+            about = {
+                "tables": {name: _put_layer(file, name, table) for name, table in tables.items()},
+                "findings": _put_layer(file, "findings", findings.to_frame(self._crs)),
+                "absurd": sorted(self._dem.absurd),  # told at the end, see `reachrank.read.dem`
+            }
             file.writestr("about.json", json.dumps(about))
-            for name, values in arrays.items():
-                with file.open(f"{name}.npy", "w", force_zip64=True) as entry:
-                    np.lib.format.write_array(entry, values, allow_pickle=False)
         try:
             _write_whole(self.folder / f"{piece}.zip", made.getbuffer())
         except OSError:
@@ -282,12 +277,38 @@ def _write_whole(path: Path, data: bytes | memoryview) -> None:
     os.replace(beside, path)
 
 
-def _describe(table: Table, arrays: dict[str, NDArray[Any]], prefix: str) -> dict[str, Any]:
+def _put_layer(file: zipfile.ZipFile, name: str, table: Table) -> dict[str, Any]:
+    """Write a table's arrays one behind the other; return what they are and where each begins."""
+    arrays: dict[str, NDArray[Any]] = {}
+    told = _describe(table, arrays)
+    places, end = {}, 0
+    with file.open(f"{name}.arrays", "w", force_zip64=True) as entry:
+        for key, values in arrays.items():
+            plain = np.ascontiguousarray(values)
+            places[key] = [plain.dtype.str, list(plain.shape), end]
+            entry.write(plain.data if plain.size else b"")
+            entry.write(b"\0" * (-plain.nbytes % _ALIGN))
+            end += plain.nbytes + -plain.nbytes % _ALIGN
+    return {**told, "arrays": places}
+
+
+def _arrays_in(raw: bytes, places: Mapping[str, Any]) -> dict[str, NDArray[Any]]:
+    """Return the arrays that `_put_layer` has written."""
+    whole = bytearray(raw)  # arrays over it can be written to, as any that the stages make
+    arrays: dict[str, NDArray[Any]] = {}
+    for key, (kind, shape, first) in places.items():
+        if not _NUMBERS.fullmatch(kind):
+            raise ValueError("An array of anything but numbers is none of ours.")
+        arrays[key] = np.frombuffer(whole, kind, math.prod(shape), first).reshape(shape)
+    return arrays
+
+
+def _describe(table: Table, arrays: dict[str, NDArray[Any]]) -> dict[str, Any]:
     """Put a table's columns into arrays; return their names and types."""
     geometry = table.geometry.name if isinstance(table, gpd.GeoDataFrame) else None
     columns = []
     for number, name in enumerate(table.columns):
-        values, key = table[name], f"{prefix}{number}"
+        values, key = table[name], str(number)
         if name == geometry:
             kind = _put_shapes(arrays, key, values.to_numpy())
         elif isinstance(values.dtype, pd.api.extensions.ExtensionDtype):
@@ -310,12 +331,10 @@ def _describe(table: Table, arrays: dict[str, NDArray[Any]], prefix: str) -> dic
     return {"rows": len(table), "geometry": geometry, "columns": columns}
 
 
-def _table(
-    told: Mapping[str, Any], arrays: Mapping[str, NDArray[Any]], prefix: str, crs: CRS
-) -> Table:
+def _table(told: Mapping[str, Any], arrays: Mapping[str, NDArray[Any]], crs: CRS) -> Table:
     columns: dict[str, Any] = {}
     for number, (name, kind) in enumerate(told["columns"]):
-        key = f"{prefix}{number}"
+        key = str(number)
         if kind == "lines":
             columns[name] = _lines(arrays[key], arrays[f"{key}.starts"])
         elif kind == "geometry":
