@@ -62,7 +62,8 @@ def points_beside(
     """
     own = xy[starts[number] : starts[number + 1]]
     low, high = own.min(axis=0) - reach_m, own.max(axis=0) + reach_m
-    inside = ((xy >= low) & (xy <= high)).all(axis=1)
+    x, y = xy.T
+    inside = (x >= low[0]) & (x <= high[0]) & (y >= low[1]) & (y <= high[1])
     inside[starts[number] : starts[number + 1]] = False
     candidate = xy[inside]
     if not len(candidate):
