@@ -23,6 +23,9 @@ OPTIONS: dict[str, str | int] = {
     # report the vertical part of a compound CRS of older GeoTIFF files too
     "GTIFF_REPORT_COMPD_CS": "YES",
     "GDAL_PAM_ENABLED": "YES",
+    # ask for the few files that may lie beside one instead of listing its folder: a county's DEM is
+    # a folder of thousands of tiles, often on a network drive, and every tile is opened twice
+    "GDAL_DISABLE_READDIR_ON_OPEN": "TRUE",
     "GDAL_NUM_THREADS": "1",
     # bytes; blocks are read once and kept by us, so that a large cache only costs memory
     "GDAL_CACHEMAX": 128_000_000,

@@ -144,6 +144,28 @@ def test_overviews_are_used_and_nothing_is_kept_of_them(tmp_path):
         )  # averages of averages
 
 
+def test_what_lies_beside_a_file_is_found(tmp_path):
+    """Its mask and its overviews, though its folder is not listed for every file."""
+    path = write_raster(tmp_path / "a.tif", cells(900, 1000), **TILED)
+    shown = np.full((900, 1000), 255, np.uint8)
+    shown[:, 500:] = 0
+    with (
+        rasterio.Env(GDAL_TIFF_INTERNAL_MASK=False, TIFF_USE_OVR=True),
+        rasterio.open(path, "r+") as raster,
+    ):
+        raster.write_mask(shown)
+        raster.build_overviews([2, 4], rasterio.enums.Resampling.average)
+    assert {p.name for p in tmp_path.iterdir()} >= {"a.tif", "a.tif.msk", "a.tif.ovr"}
+    with open_dem(path) as dem:
+        coarse, _ = dem.coarse(2000)
+        assert dem.blocks_read == 0  # from the overviews
+        middle = coarse.shape[1] // 2
+        assert np.isfinite(coarse[:, : middle - 2]).all()
+        assert np.isnan(coarse[:, middle + 2 :]).all()
+        z = dem.probe(np.array([WEST + 10, WEST + 1500.0]), np.array([NORTH - 10.0] * 2))
+        assert np.isfinite(z).tolist() == [True, False]
+
+
 def test_batches_without_loading_first_read_each_block_once_too(tmp_path):
     path = write_raster(tmp_path / "a.tif", cells(900, 1000), blockysize=4)
     with open_dem(path) as dem:
