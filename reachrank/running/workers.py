@@ -140,7 +140,8 @@ class Workers:
     def start_early(self, count: int, streams: str) -> None:
         """Start processes before a layer is opened, if its file is that of a long run."""
         with suppress(OSError, ValueError):
-            if os.path.getsize(streams) > EARLY_BYTES:
+            file = streams.partition("|")[0]  # what follows names a layer of it
+            if os.path.getsize(file) > EARLY_BYTES:
                 self.start(count)
 
     def begin(self, ctx: Context) -> None:
