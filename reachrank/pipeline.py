@@ -121,7 +121,6 @@ def _network(tables: Tables, ctx: Context) -> Tables:
         half_width_m = corridor_half_width_m(own.settings)
         lines = tables["streams"].geometry
         if may_route(tables["streams"], own):
-            own.dem.plan(lines, half_width_m)
             cells = int(own.settings.network.routing_greatest_cells)
             own.dem.read_ahead(cells, part(whole, 0.0, 0.6))
         own.dem.load(lines, half_width_m, part(whole, 0.0, 0.7))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 
 import geopandas as gpd
 import numpy as np
@@ -26,7 +25,7 @@ from reachrank.network.paths import main_name
 from reachrank.network.stems import main_way_in, trace_stems, upstream_length_m
 from reachrank.network.turning import cut_at_turns, halve_loops
 from reachrank.progress import part
-from reachrank.running.turns import short_turns
+from reachrank.running.turns import in_threads
 
 Floats = NDArray[np.float64]
 
@@ -173,12 +172,8 @@ def _fall(lines: Sequence[Line], ctx: Context) -> Fall:
 
     progress = part(ctx.progress, 0.15, 0.55)
     batches = np.split(near, np.flatnonzero(np.diff(batch)) + 1)
-    with short_turns(), ThreadPoolExecutor(ctx.jobs) as pool:
-        try:
-            for done, _ in enumerate(pool.map(measure, batches), 1):
-                progress(done / len(batches), "network: directions")
-        finally:
-            pool.shutdown(wait=False, cancel_futures=True)
+    for done, _ in enumerate(in_threads(measure, batches, ctx.jobs), 1):
+        progress(done / len(batches), "network: directions")
     return Fall(fall, error, turn)
 
 

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
 
 import numba
@@ -15,7 +14,7 @@ from rasterio.windows import Window
 from reachrank.progress import Progress, silent
 from reachrank.read.blocks import PieceReader
 from reachrank.read.mosaic import Grid, Piece
-from reachrank.running.turns import short_turns
+from reachrank.running.turns import in_threads
 
 Part = tuple[int, int, int, int]
 """First cell, number of cells, first coarse cell, number of coarse cells."""
@@ -78,7 +77,7 @@ def read_coarse(
                 found.append((coarse_r, coarse_c, part))
         return found
 
-    for count, found in enumerate(_each(read, runs, jobs), 1):
+    for count, found in enumerate(in_threads(read, runs, jobs), 1):
         for row, column, part in found:
             height, width = part.shape
             target = out[row : row + height, column : column + width]
@@ -107,20 +106,6 @@ def _averaged(cells, rows, columns):  # type: ignore[no-untyped-def]
                         count += 1
             out[row, column] = total / count  # NaN of none
     return out
-
-
-def _each(
-    read: Callable[[Run], list[Average]], runs: Sequence[Run], jobs: int
-) -> Iterator[list[Average]]:
-    """Yield what is read of each run, in their order; one that is interrupted leaves the rest."""
-    if jobs <= 1 or len(runs) == 1:
-        yield from map(read, runs)
-        return
-    with short_turns(), ThreadPoolExecutor(jobs) as pool:
-        try:
-            yield from pool.map(read, runs)
-        finally:
-            pool.shutdown(wait=False, cancel_futures=True)
 
 
 def _parts(first: int, size: int, factor: int, across: int) -> list[Part]:

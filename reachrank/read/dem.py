@@ -33,7 +33,7 @@ from reachrank.surface import TILE, Surface
 MEMORY_LIMIT_MB = 64
 """Elevation kept in memory; the rest of what was read goes to a scratch file."""
 KEEP_M = 400.0
-"""In files stored in strips, what lies farther from every planned line is not kept."""
+"""Of files stored in strips or read whole, what lies farther from planned lines is not kept."""
 
 
 class Dem:
@@ -123,7 +123,8 @@ class Dem:
     def plan(self, lines: ArrayLike, half_width_m: ArrayLike = KEEP_M) -> None:
         """Name lines that will be asked about, so that what is read near them is kept.
 
-        Matters for files stored in strips alone; of tiled files every block that was read is kept.
+        Matters for files stored in strips or read whole for `coarse` alone; of other files every
+        block that was read is kept.
         """
         self._cache.plan(*self._near(lines, half_width_m))
 
@@ -215,9 +216,8 @@ class Dem:
             Column and row to working coordinates.
         """
         factor = self._coarse_factor(max_cells)
-        ahead, self._ahead = self._ahead, None
-        if ahead is not None and ahead[0] == factor:
-            return ahead[1], self.grid.transform @ Affine.scale(factor)
+        if self._ahead is not None and self._ahead[0] == factor:
+            return self._ahead[1], self.grid.transform @ Affine.scale(factor)
         with quiet():
             out = read_coarse(
                 self.grid, self._cache.pieces, self._cache.open, factor, progress,
@@ -226,9 +226,10 @@ class Dem:
         return out, self.grid.transform @ Affine.scale(factor)
 
     def read_ahead(self, max_cells: int, progress: Progress = silent) -> None:
-        """Make the averaged copy now that `coarse` will be asked for, once and before `load`.
+        """Make the averaged copy that `coarse` will be asked for, and have it until `drop_ahead`.
 
-        So the blocks of files which must be read in full are read once for both.
+        Before `load`, so that the blocks of files which must be read in full are read once for
+        both.
         """
         elevation_m, _ = self.coarse(max_cells, progress)
         self._ahead = self._coarse_factor(max_cells), elevation_m
@@ -246,7 +247,7 @@ class Dem:
         return self._cache.absurd
 
     def drop_ahead(self) -> None:
-        """Forget a copy that was made ahead and not asked for."""
+        """Forget the copy that was made ahead."""
         self._ahead = None
 
     def lay_down(self) -> int | None:

@@ -81,8 +81,8 @@ class Batch:
     ----------
     piece
         Its name, the same in every run.
-    streams, near
-        Its streams, and those around whose `channel` is given too.
+    streams
+        Its streams; of those around them the `channel` is given too.
     stages
         Name and function of each; they follow each other.
     given
@@ -93,7 +93,6 @@ class Batch:
 
     piece: str
     streams: set[str]
-    near: set[str]
     stages: Stages
     given: dict[str, Table]
     drop: Mapping[str, tuple[str, ...]]
@@ -155,14 +154,11 @@ def run_batches(
     def batch_of(number: int) -> Batch:
         streams = batches[number]
         near = around(streams) if around else set()
-        given = {
-            layer: tables[layer].take(
-                rows[layer](streams | near if layer == "channel" else streams)
-            )
-            for layer in reads
-        }
-        given = {layer: table.reset_index(drop=True) for layer, table in given.items()}
-        return Batch(f"{stages[0][0]}-{number + 1:05d}", streams, near, stages, given, drop)
+        given = {}
+        for layer in reads:
+            wanted = streams | near if layer == "channel" else streams
+            given[layer] = tables[layer].take(rows[layer](wanted)).reset_index(drop=True)
+        return Batch(f"{stages[0][0]}-{number + 1:05d}", streams, stages, given, drop)
 
     def work(number: int, progress: Progress) -> tuple[dict[str, Table], Findings]:
         batch = batch_of(number)

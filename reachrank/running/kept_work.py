@@ -287,8 +287,9 @@ def _put_layer(file: zipfile.ZipFile, name: str, table: Table) -> dict[str, Any]
             plain = np.ascontiguousarray(values)
             places[key] = [plain.dtype.str, list(plain.shape), end]
             entry.write(plain.data if plain.size else b"")
-            entry.write(b"\0" * (-plain.nbytes % _ALIGN))
-            end += plain.nbytes + -plain.nbytes % _ALIGN
+            gap = -plain.nbytes % _ALIGN
+            entry.write(b"\0" * gap)
+            end += plain.nbytes + gap
     return {**told, "arrays": places}
 
 

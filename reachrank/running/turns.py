@@ -1,11 +1,16 @@
-"""How often threads take turns."""
+"""Work for several threads, and how often they take turns."""
 
 from __future__ import annotations
 
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
+from typing import TypeVar
+
+Item = TypeVar("Item")
+Result = TypeVar("Result")
 
 TURN_S = 0.0001
 """How long a thread keeps the interpreter while others wait for it."""
@@ -36,3 +41,17 @@ def short_turns() -> Iterator[None]:
             _inside -= 1
             if not _inside:
                 sys.setswitchinterval(_usual_s)
+
+
+def in_threads(
+    work: Callable[[Item], Result], items: Sequence[Item], jobs: int
+) -> Iterator[Result]:
+    """Yield what is made of each item, in their order; one that is interrupted leaves the rest."""
+    if jobs <= 1 or len(items) == 1:
+        yield from map(work, items)
+        return
+    with short_turns(), ThreadPoolExecutor(jobs) as pool:
+        try:
+            yield from pool.map(work, items)
+        finally:
+            pool.shutdown(wait=False, cancel_futures=True)

@@ -165,8 +165,7 @@ class Workers:
             worker = self._idle.get_nowait()
         except queue.Empty:
             return
-        streams = batch.streams | batch.near
-        left = {layer: ctx.kept.rows_of(layer).pieces_of(streams) for layer in batch.given}
+        left = {layer: ctx.kept.rows_of(layer).pieces_of(batch.streams) for layer in batch.given}
         try:
             if worker.is_ready:
                 self.made += worker.make(batch, left)

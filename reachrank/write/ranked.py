@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -54,9 +55,7 @@ def write_ranked(
     }
     layers = {name: made[name] for name in PUBLIC_LAYERS}
 
-    def finish(name: str, rows: Table) -> Table:
-        return finished(name, rows, tables, ctx, units)
-
+    finish = partial(finished, tables=tables, ctx=ctx, units=units)
     with aside(Path(path), overwrite=overwrite) as file:
         there = early.move_to(file.path, tables) if early else ()
         write_layers(file.path, layers, us=units == "us", finish=finish, there=there)
