@@ -31,21 +31,28 @@ if TYPE_CHECKING:
 
 Stages = Sequence[tuple[str, "Callable[[Tables, Context], Tables]"]]
 """Name and function of each stage."""
-BATCH_KM = 12.0
-"""Stream kilometres in one batch: at 1 m cells and a 100 m corridor about 10 MB of elevation."""
+BATCH_KM, GREATEST_BATCH_KM = 12.0, 48.0
+"""Stream kilometres in one batch, in a short run and in a long one: at 1 m cells and a 100 m
+corridor about 10 and 40 MB of elevation."""
+LEAST_BATCHES = 30
+"""A run has so many before they grow beyond `BATCH_KM`: many, so that all processes have work to
+the end, and few, since each takes some hundredths of a second whatever its length."""
 LONG_ROWS, GIVE_BACK_COLUMNS = 100_000, 4
 """While tables of so many rows are joined, free memory is given back every few columns."""
 
 
 def batches_of_streams(
-    tables: Mapping[str, Table], batch_km: float = BATCH_KM
+    tables: Mapping[str, Table], batch_km: float | None = None
 ) -> Iterator[set[str]]:
     """Yield sets of stream ids, catchment after catchment, each about ``batch_km`` long at most.
 
-    A network without any stream gives one empty batch, so that every layer is still made.
+    By default the length follows from that of all streams. A network without any stream gives one
+    empty batch, so that every layer is still made.
     """
     edges = tables["edges"]
     lengths_km = edges.geometry.length / 1000.0
+    if batch_km is None:
+        batch_km = _usual_km(lengths_km.sum())
     by_stream = lengths_km.groupby([edges["catchment"], edges["stream_id"]], sort=True).sum()
     batch: set[str] = set()
     batch_length_km = 0.0
@@ -56,6 +63,10 @@ def batches_of_streams(
         batch.add(str(stream))
         batch_length_km += length_km
     yield batch
+
+
+def _usual_km(total_km: float) -> float:
+    return min(max(total_km / LEAST_BATCHES, BATCH_KM), GREATEST_BATCH_KM)
 
 
 class RowsOfStreams:
@@ -189,7 +200,8 @@ def _longest_first(edges: Table, batches: Sequence[set[str]]) -> list[int]:
     """
     length_km = (edges.geometry.length / 1000.0).groupby(edges["stream_id"]).sum().to_dict()
     total = [sum(length_km.get(stream, 0.0) for stream in batch) for batch in batches]
-    return sorted(range(len(batches)), key=lambda number: -max(total[number], BATCH_KM))
+    usual = _usual_km(sum(total))
+    return sorted(range(len(batches)), key=lambda number: -max(total[number], usual))
 
 
 def _each(
