@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from pyproj import CRS
 
     from reachrank.read.dem import Dem
+    from reachrank.running.beside import Beside
     from reachrank.running.kept_work import KeptWork
     from reachrank.running.workers import Workers
     from reachrank.settings import Settings
@@ -65,6 +66,8 @@ class Context:
     """Where the long stages keep what they have made, so that a stopped run can go on."""
     workers: Workers | None = None
     """Other processes that make batches beside this one."""
+    beside: Beside | None = None
+    """What goes on in a thread beside the next stages, where there is more than one to work."""
     facts: dict[str, str] = field(default_factory=dict)
     """What goes into ``run_info``: units taken, fingerprints, shares, cautions."""
 

@@ -9,12 +9,14 @@ must know the channels beside them, so they are cut when all channels are found.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
+from contextlib import closing
 from importlib import import_module
 from typing import TYPE_CHECKING
 
 from reachrank.errors import UsageError
 from reachrank.progress import Progress, part, silent
 from reachrank.running.batches import batches_of_streams, run_batches
+from reachrank.running.beside import Beside
 from reachrank.running.carried import DROPPED, whole
 from reachrank.running.kept_work import made_or_kept
 from reachrank.running.memory import give_back
@@ -77,14 +79,16 @@ def rank_opened(
 ) -> Tables:
     """Run the stages from network to repairs on inputs that have been opened.
 
-    ``after`` is called with the name of each stage that is over and the tables that there are then.
+    ``after`` is called with the name of each stage that is over and the tables that there are then,
+    without what still goes on in ``ctx.beside``.
 
     Sections and bends are without what `reachrank.running.carried` makes again, and where
     ``ctx.kept`` keeps the run's work the profiles stay there: `reachrank.write.write_ranked` puts
     in both.
     """
     whole = ctx.progress
-    with ctx.dem:  # forgets the elevations that it keeps when the last stage is done
+    with ctx.dem, closing(Beside()) as beside:  # the DEM forgets the elevations that it keeps
+        ctx.beside = beside if ctx.jobs > 1 else None
         for names in (("network",), *BATCHED, *((name,) for name in STAGES[5:-1])):
             ctx.progress = _share_of(names, whole)
             if names in BATCHED:
@@ -102,6 +106,8 @@ def rank_opened(
                     del tables["channel_points"]
             give_back()  # most stages need much for a while
             after(names[-1], tables, ctx)
+        tables = beside.end(tables)
+    ctx.beside = None
     ctx.progress = whole
     return tables
 

@@ -143,3 +143,37 @@ def add_counts(ranks, bin_of_rank, top_n, first, last, counts, top):  # type: ig
             counts[i, bin_of_rank[rank - 1]] += 1
             if rank <= top_n:
                 top[i] += 1
+
+
+@numba.njit(cache=True, nogil=True)
+def _rank(scores, keys, spare, out):  # type: ignore[no-untyped-def]  # pragma: no cover
+    sort_keys(scores, keys)
+    sort_by_score(keys, spare)
+    ranks_of_sorted(keys, out)
+
+
+@numba.njit(cache=True, nogil=True)
+def rank_draws(  # type: ignore[no-untyped-def]  # pragma: no cover
+    seed, first, normal, state, score, value, value_se, bound, group, floors,
+    knot_x, bend, first_score, pool, pool_start, weights,
+    exposure, exposure_state, exposure_se, exposure_pool, rule, balance, owner,
+    of_banks, of_owners,
+):  # fmt: skip
+    """Fill a row of ranks of banks and one of their owners for each draw from ``first`` on.
+
+    ``weights`` and ``balance`` have a row and a value for each draw, ``of_banks`` and ``of_owners``
+    (int32) a row; an owner has the greatest priority of its banks. All else is as in
+    `draw_priorities`. Many draws in one call: other threads may be busy with the interpreter.
+    """
+    banks, owners = of_banks.shape[1], of_owners.shape[1]
+    priorities, greatest = np.empty(banks), np.empty(owners)
+    keys, spare = np.empty(banks, np.uint64), np.empty(banks, np.uint64)
+    for n in range(of_banks.shape[0]):
+        draw_priorities(
+            seed, first + np.uint64(n), normal, state, score, value, value_se, bound, group, floors,
+            knot_x, bend, first_score, pool, pool_start, weights[n], exposure, exposure_state,
+            exposure_se, exposure_pool, rule, balance[n], priorities,
+        )  # fmt: skip
+        _rank(priorities, keys, spare, of_banks[n])
+        greatest_of_parts(priorities, owner, greatest)
+        _rank(greatest, keys[:owners], spare[:owners], of_owners[n])

@@ -8,7 +8,7 @@ bound is exact up to rank 256 and within 2 % beyond, always on the wide side.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
@@ -22,13 +22,11 @@ from reachrank.priority.draw_kernel import (
     WHERE_EXPOSED,
     add_counts,
     draw_priorities,
-    greatest_of_parts,
-    ranks_of_sorted,
-    sort_by_score,
-    sort_keys,
+    rank_draws,
 )
 from reachrank.priority.random_numbers import NORMAL_TABLE
 from reachrank.progress import Progress, silent
+from reachrank.running.turns import short_turns
 from reachrank.settings.hazard import Knots
 
 Floats = NDArray[np.float64]
@@ -126,35 +124,38 @@ def draw_ranks(
 
     The same model and seed give the same counts with any number of jobs.
     """
-    banks, owners = model.score.shape[0], model.owners
     weights, balance = _drawn_weights(model, draws, seed)
-    of_banks, of_owners = _Counter(banks, draws, top_n), _Counter(owners, draws, top_n)
-    with ThreadPoolExecutor(max(jobs, 1)) as threads:
+    of_banks = _Counter(model.score.shape[0], draws, top_n)
+    of_owners = _Counter(model.owners, draws, top_n)
+    jobs = max(jobs, 1)
+    slabs = [counter.slabs(jobs) for counter in (of_banks, of_owners)]
+    with short_turns(), ThreadPoolExecutor(jobs) as threads:
+        in_turn = threads.map if jobs > 1 else map
         for start in range(0, draws, _CHUNK):
-            numbers = range(start, min(start + _CHUNK, draws))
+            count = min(_CHUNK, draws - start)
+            parts = np.linspace(0, count, jobs + 1).astype(np.int64)
 
-            def one(draw: int, start: int = start) -> None:
-                priorities = np.empty(banks)
-                _fill(
-                    model, draw, seed,
-                    weights=weights[draw], balance=balance[draw], out=priorities,
-                )  # fmt: skip
-                of_banks.put(draw - start, priorities)
-                reaches = np.empty(owners)
-                greatest_of_parts(priorities, model.owner, reaches)
-                of_owners.put(draw - start, reaches)
+            def rank(job: int, start: int = start, parts: Ints = parts) -> None:
+                rows = slice(parts[job], parts[job + 1])
+                numbers = slice(start + rows.start, start + rows.stop)
+                given = _given(model, seed, numbers.start, weights[numbers], balance[numbers])
+                rank_draws(*(*given, model.owner, of_banks.ranks[rows], of_owners.ranks[rows]))
 
-            _each(threads, one, numbers)
-            for counter in (of_banks, of_owners):
-                _each(threads, counter.adder(len(numbers), max(jobs, 1)), range(max(jobs, 1)))
-            progress((start + len(numbers)) / draws, "ranks drawn")
+            def add(job: int, count: int = count) -> None:
+                of_banks.add(count, slabs[0][job : job + 2])
+                of_owners.add(count, slabs[1][job : job + 2])
+
+            for work in (rank, add):
+                for _ in in_turn(work, range(jobs)):
+                    pass
+            progress((start + count) / draws, "ranks drawn")
     return of_banks.result(), of_owners.result()
 
 
 def one_draw(model: DrawModel, draw: int, seed: int) -> Floats:
     """Return the banks' priorities with the settings' weights and one draw of the measurements."""
     out = np.empty(model.score.shape[0])
-    _fill(model, draw, seed, weights=model.weights, balance=model.balance, out=out)
+    draw_priorities(*(*_given(model, seed, draw, model.weights, model.balance), out))
     return out
 
 
@@ -193,41 +194,30 @@ class _Counter:
         self.top = np.zeros(items, np.uint32)
         self.ranks = np.empty((min(_CHUNK, max(draws, 1)), items), np.int32)
 
-    def put(self, row: int, scores: Floats) -> None:
-        keys = np.empty(self.items, np.uint64)
-        sort_keys(scores, keys)
-        sort_by_score(keys, np.empty_like(keys))
-        ranks_of_sorted(keys, self.ranks[row])
+    def slabs(self, count: int) -> Ints:
+        """Return the ``count`` + 1 edges of parts of the items."""
+        return np.linspace(0, self.items, count + 1).astype(np.int64)
 
-    def adder(self, rows: int, slabs: int) -> Callable[[int], None]:
-        edges = np.linspace(0, self.items, slabs + 1).astype(np.int64)
-
-        def add(slab: int) -> None:
-            add_counts(
-                self.ranks[:rows], self.bins, self.top_n, edges[slab], edges[slab + 1],
-                self.counts, self.top,
-            )  # fmt: skip
-
-        return add
+    def add(self, rows: int, slab: Ints) -> None:
+        """Count the first rows of ranks of the items between two edges."""
+        add_counts(
+            self.ranks[:rows], self.bins, self.top_n, slab[0], slab[1], self.counts, self.top
+        )
 
     def result(self) -> RankCounts:
         return RankCounts(self.counts, self.top, self.draws, self.low, self.high)
 
 
-def _each(threads: ThreadPoolExecutor, work: Callable[[int], None], items: Iterable[int]) -> None:
-    for _ in threads.map(work, items):
-        pass
-
-
-def _fill(
-    model: DrawModel, draw: int, seed: int, *, weights: Floats, balance: float, out: Floats
-) -> None:
-    draw_priorities(
+def _given(
+    model: DrawModel, seed: int, draw: int, weights: Floats, balance: Floats | float
+) -> tuple[NDArray[np.generic] | np.generic | float, ...]:
+    """Return what `draw_priorities` is given before its room for the result."""
+    return (
         np.uint64(seed), np.uint64(draw), NORMAL_TABLE, model.state, model.score, model.value,
         model.value_se, model.bound, model.group, model.floors, model.knot_x, model.bend,
         model.first_score, model.pool, model.pool_start, weights, model.exposure,
         model.exposure_state, model.exposure_se, model.exposure_pool, RULE_NUMBERS[model.rule],
-        balance, out,
+        balance,
     )  # fmt: skip
 
 

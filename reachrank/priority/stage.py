@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 import pandas as pd
 
@@ -19,6 +21,7 @@ from reachrank.priority.rule import (
     priority,
     priority_class,
 )
+from reachrank.progress import Progress, part, silent
 from reachrank.settings.priority import PrioritySettings
 
 _FROM_BANK = ("hazard_score", "exposure_score", "priority_score", "confidence_frac")
@@ -32,7 +35,9 @@ def run(tables: Tables, ctx: Context) -> Tables:
     tables
         ``banks`` with hazard and exposure scores, ``reaches``, ``factors``; left as they are.
     ctx
-        ``ctx.settings.priority`` holds the rule, the classes and the draws.
+        ``ctx.settings.priority`` holds the rule, the classes and the draws. With ``ctx.beside``
+        ranks are drawn while the next stages run: rank_low, rank_high and top_share are null until
+        the end.
 
     Returns
     -------
@@ -48,9 +53,9 @@ def run(tables: Tables, ctx: Context) -> Tables:
     banks["exposure_score"] = exposure
     banks["priority_score"] = priority(floats(banks, "hazard_score"), exposure, settings)
     banks["rank"] = competition_rank(banks["priority_score"])
-    part = settings.exposure_weight
+    exposed_share = settings.exposure_weight
     measured = floats(banks, "hazard_confidence_frac")
-    confidence = (1.0 - part) * measured + part * np.isfinite(exposure)
+    confidence = (1.0 - exposed_share) * measured + exposed_share * np.isfinite(exposure)
     banks["confidence_frac"] = np.where(banks["priority_score"].notna(), confidence, 0.0)
     banks["reason"] = bank_reasons({**tables, "banks": banks}).reindex(banks["bank_id"]).to_numpy()
 
@@ -70,9 +75,12 @@ def run(tables: Tables, ctx: Context) -> Tables:
             source_layer="reaches",
         )
     ctx.progress(0.1, "ranked")
-    _put_draws(banks, reaches, tables["factors"], ctx)
     _facts(ctx, settings, bool(np.isfinite(exposure).any()))
-    return with_tables(tables, banks=banks, reaches=reaches)
+    tables = with_tables(tables, banks=banks, reaches=reaches)
+    if ctx.beside is None:
+        return _with_firmness(tables, _draw(tables, ctx, ctx.jobs, ctx.progress))
+    ctx.beside.begin(partial(_draw, tables, ctx, ctx.jobs - 1), _with_firmness)
+    return _with_firmness(tables, None)
 
 
 def _take_worst_bank(reaches: Table, banks: pd.DataFrame) -> None:
@@ -96,25 +104,37 @@ def _take_worst_bank(reaches: Table, banks: pd.DataFrame) -> None:
         reaches[name] = worst[name].to_numpy(np.float64)
 
 
-def _put_draws(banks: Table, reaches: Table, factors: pd.DataFrame, ctx: Context) -> None:
-    """Put rank_low, rank_high and top_share into both tables; null where not ranked."""
-    settings = ctx.settings.priority
-    ranked = banks[banks["priority_score"].notna()].sort_values("bank_id", kind="stable")
+def _draw(
+    tables: Tables, ctx: Context, jobs: int, progress: Progress = silent
+) -> tuple[RankCounts, RankCounts] | None:
+    """Return how often ranked banks and reaches have each rank, both in the order of their ids."""
+    settings, factors = ctx.settings.priority, tables["factors"]
+    ranked = _ranked(tables["banks"])
     if not settings.draws or ranked.empty or factors.empty:
-        for table in (banks, reaches):
-            _put(table, "", pd.Index([]), None)
-        return
+        return None
     model = draw_model(pd.DataFrame(ranked), factors, load_factors(), ctx.settings.hazard, settings)
-    of_banks, of_reaches = draw_ranks(
+    return draw_ranks(
         model,
         draws=settings.draws,
         seed=settings.seed,
         top_n=settings.top_n,
-        jobs=ctx.jobs,
-        progress=lambda done, text: ctx.progress(0.1 + 0.9 * done, text),
+        jobs=jobs,
+        progress=part(progress, 0.1, 1.0),
     )
+
+
+def _ranked(banks: Table) -> Table:
+    return banks[banks["priority_score"].notna()].sort_values("bank_id", kind="stable")
+
+
+def _with_firmness(tables: Tables, counts: tuple[RankCounts, RankCounts] | None) -> Tables:
+    """Put rank_low, rank_high and top_share into both tables; null where not ranked."""
+    banks, reaches = tables["banks"].copy(), tables["reaches"].copy()
+    of_banks, of_reaches = counts or (None, None)
+    ranked = _ranked(banks)
     _put(banks, "bank_id", pd.Index(ranked["bank_id"]), of_banks)
     _put(reaches, "reach_id", pd.Index(sorted(ranked["reach_id"].unique())), of_reaches)
+    return with_tables(tables, banks=banks, reaches=reaches)
 
 
 def _put(table: Table, id_column: str, ids: pd.Index, counts: RankCounts | None) -> None:

@@ -151,7 +151,10 @@ class Workers:
             descriptor = ctx.dem.lay_down() if self._all and ctx.kept else None
         if descriptor is None or ctx.kept is None:
             return
-        bare = replace(ctx, findings=Findings(), progress=silent, kept=None, workers=None, jobs=1)
+        bare = replace(
+            ctx, findings=Findings(), progress=silent, jobs=1,
+            kept=None, workers=None, beside=None,
+        )  # fmt: skip
         told = pickle.dumps((bare, str(ctx.kept.folder)))
         for worker in self._all:
             worker.begin(told, descriptor)

@@ -16,6 +16,7 @@ from reachrank.errors import UsageError
 from reachrank.findings import Findings
 from reachrank.pipeline import STAGES, run_by_stream, run_stage
 from reachrank.running.batches import batches_of_streams
+from reachrank.running.beside import Beside
 from reachrank.settings import Settings
 
 
@@ -149,6 +150,34 @@ def test_points_are_let_go_when_the_sections_are_cut(monkeypatch):
     assert "channel_points" not in seen["reaches"]
     assert "channel_points" in pipeline.rank_opened(given, ctx, keep_points=True)
     assert ctx.dem.loads[0] == (6, 54.0)  # all streams at once, 30 m search and two looks of 12 m
+
+
+def test_work_beside_the_stages_is_put_in_at_the_end(monkeypatch):
+    def stage(name):
+        def run(tables, ctx):
+            if name == "priority" and ctx.beside:
+                ctx.beside.begin(lambda: 7, lambda now, seven: with_tables(now, firm=seven))
+            assert "firm" not in tables
+            return tables if name != "sections" else with_tables(tables, channel_points=edges())
+
+        return run
+
+    monkeypatch.setattr(
+        pipeline, "import_module", lambda name: SimpleNamespace(run=stage(name.split(".")[1]))
+    )
+    given = {"edges": edges(), "streams": edges().assign(attribute_area_km2=1.0)}
+    given |= {"channel": edges(), "channel_points": edges()}
+    ctx = context(jobs=2)
+    assert pipeline.rank_opened(given, ctx)["firm"] == 7
+    assert ctx.beside is None
+    assert "firm" not in pipeline.rank_opened(given, context())
+
+
+def test_what_goes_wrong_beside_the_stages_is_told():
+    with contextlib.closing(Beside()) as beside:
+        beside.begin(lambda: 1 / 0, lambda tables, _made: tables)
+        with pytest.raises(ZeroDivisionError):
+            beside.end({})
 
 
 def test_an_unknown_stage_is_a_usage_error():
