@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 
 Float = NDArray[np.float64]
 
-ROWS_TO_MOST = 4.0
-"""Rows of points to the farthest radius: a line's points are a metre or so apart."""
+_SAME_M2 = 1e-6
+"""Points nearer than a millimetre are one point."""
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
@@ -29,6 +29,21 @@ def _place_of(values, first, last, value):  # type: ignore[no-untyped-def]
     return first
 
 
+@numba.njit(cache=True, nogil=True, error_model="numpy", fastmath=True)
+def _sharpest(ox, oy, x, y, normal_x, normal_y, right, left):  # type: ignore[no-untyped-def]
+    # half the curvatures of the sharpest circles that touch at a point and pass through others:
+    # negative to the right, positive to the left, beginning with those found before
+    for k in range(ox.size):
+        dx = ox[k] - x
+        dy = oy[k] - y
+        square = dx * dx + dy * dy
+        square = square if square > _SAME_M2 else 1e12
+        bend = (dx * normal_x + dy * normal_y) / square
+        right = bend if bend < right else right
+        left = bend if bend > left else left
+    return right, left
+
+
 @numba.njit(cache=True, nogil=True, error_model="numpy")
 def touching_radius(  # type: ignore[no-untyped-def]
     x, y, normal_x, normal_y, ox, oy, starts, row_m, y0, most, left, right
@@ -36,19 +51,19 @@ def touching_radius(  # type: ignore[no-untyped-def]
     """Fill ``left[i]`` and ``right[i]`` with the touching circles' radii, at most ``most``.
 
     The circle through p with its middle at p + r n passes through q when
-    r = |q - p|^2 / (2 (q - p).n): a point farther than twice the radii found so far changes
+    1 / r = 2 (q - p).n / |q - p|^2: a point farther than twice the radii found so far changes
     neither. Other points are given in rows of equal height, each ordered by x; rows are gone
-    through outwards, and in a row the points away from p, as far as they may still matter.
+    through outwards, and of a row the points that may still matter.
     """
     rows = starts.size - 1
     for i in range(x.size):
-        least_left = most
-        least_right = most
+        half_left = 0.5 / most
+        half_right = -half_left
         own = int((y[i] - y0) / row_m)
         for turn in range(2 * rows):
             # the own row, then those above and below in turn
             r = own + (turn + 1) // 2 if turn % 2 else own - turn // 2
-            reach = 2.0 * max(least_left, least_right)
+            reach = 1.0 / min(half_left, -half_right)
             gap = 0.0
             if r > own:
                 gap = y0 + r * row_m - y[i]
@@ -58,30 +73,16 @@ def touching_radius(  # type: ignore[no-untyped-def]
                 if turn % 2 == 0:
                     break
                 continue
-            if not 0 <= r < rows:
+            if not 0 <= r < rows or starts[r] == starts[r + 1]:
                 continue
-            middle = _place_of(ox, starts[r], starts[r + 1], x[i])
-            for way in (1, -1):
-                k = middle if way > 0 else middle - 1
-                while starts[r] <= k < starts[r + 1]:
-                    dx = ox[k] - x[i]
-                    dy = oy[k] - y[i]
-                    k += way
-                    if abs(dx) > reach:
-                        break
-                    square = dx * dx + dy * dy
-                    if square < 1e-6:
-                        continue
-                    twice_ahead = 2.0 * (dx * normal_x[i] + dy * normal_y[i])
-                    if twice_ahead > 2e-9:
-                        if square < least_left * twice_ahead:
-                            least_left = square / twice_ahead
-                            reach = 2.0 * max(least_left, least_right)
-                    elif twice_ahead < -2e-9 and square < -least_right * twice_ahead:
-                        least_right = -square / twice_ahead
-                        reach = 2.0 * max(least_left, least_right)
-        left[i] = least_left
-        right[i] = least_right
+            first = _place_of(ox, starts[r], starts[r + 1], x[i] - reach)
+            last = _place_of(ox, first, starts[r + 1], x[i] + reach)
+            half_right, half_left = _sharpest(
+                ox[first:last], oy[first:last], x[i], y[i], normal_x[i], normal_y[i],
+                half_right, half_left,
+            )  # fmt: skip
+        left[i] = 0.5 / half_left
+        right[i] = -0.5 / half_right
 
 
 def side_room_m(
@@ -106,7 +107,7 @@ def side_room_m(
         Shape (n,), metres.
     """
     obstacles = xy if others is None or not len(others) else np.vstack([xy, others])
-    row_m = max(most_m / ROWS_TO_MOST, 1.0)
+    row_m = max(most_m, 1.0)
     y0 = obstacles[:, 1].min()
     row = ((obstacles[:, 1] - y0) / row_m).astype(np.int64)
     members = np.lexsort((obstacles[:, 0], row))
