@@ -53,21 +53,19 @@ def deciding_sections(
     always a section that exists, the next higher one where the quantile falls between two. Of
     equal scores the lower station comes first.
     """
-    bank = bank_rows(sections, banks)
     count = len(banks)
-    row, side = (part.ravel() for part in np.indices(bank.shape))
-    flat_bank, flat_score = bank.ravel(), hazard.hazard_score.ravel()
+    flat_bank = bank_rows(sections, banks).astype(np.int32).ravel()  # left and right in turn
+    flat_score = hazard.hazard_score.ravel()
     all_of = np.bincount(flat_bank[flat_bank >= 0], minlength=count)
-    use = np.flatnonzero((flat_bank >= 0) & np.isfinite(flat_score))
-    station = floats(sections, "station_m")[row[use]]
+    use = np.flatnonzero((flat_bank >= 0) & np.isfinite(flat_score)).astype(np.int32)
+    station = floats(sections, "station_m")[use // 2]
     use = use[np.lexsort((station, flat_score[use], flat_bank[use]))]
     used_of = np.bincount(flat_bank[use], minlength=count)
     start = np.concatenate(([0], np.cumsum(used_of)[:-1])) if count else np.empty(0, np.int64)
     pick = start + np.ceil(quantile * np.maximum(used_of - 1, 0) - 1e-9).astype(np.int64)
     has = used_of > 0
     chosen_row, chosen_side = np.full(count, -1, np.int64), np.full(count, -1, np.int64)
-    chosen_row[has] = row[use[pick[has]]]
-    chosen_side[has] = side[use[pick[has]]]
+    chosen_row[has], chosen_side[has] = np.divmod(use[pick[has]], 2)
     measured = np.bincount(
         flat_bank[use], weights=hazard.measured_frac.ravel()[use], minlength=count
     )

@@ -134,7 +134,6 @@ def _measure(factor: Factor, frame: SideFrame, findings: Findings) -> tuple[Floa
             error = np.broadcast_to(np.nan, frame.shape)
             if factor.error is not None:
                 error = _real(factor.error(frame))
-                error[~np.isfinite(value)] = np.nan
     except SettingsError:
         raise
     except (Exception, SystemExit) as problem:  # a stranger's exit must not end the run as good
@@ -143,11 +142,15 @@ def _measure(factor: Factor, frame: SideFrame, findings: Findings) -> tuple[Floa
     if value.shape != frame.shape or error.shape != frame.shape:
         _unfit(factor, f"its values have shape {value.shape}, not {frame.shape}", findings)
         return None
+    known = np.isfinite(value)
+    if factor.error is not None:
+        error = np.where(known, error, np.nan)
     if (error < 0).any():
         _unfit(factor, "some of its standard errors are below 0", findings)
         return None
-    value[~np.isfinite(value)] = np.nan
-    if not np.isfinite(value[frame.counts]).any():
+    if np.isinf(value).any():
+        value = np.where(known, value, np.nan)
+    if not known[frame.counts].any():
         return None
     return value, error
 
@@ -157,7 +160,7 @@ def _real(values: object) -> Floats:
     array = np.asarray(values)
     if array.dtype.kind not in "fiub":
         raise TypeError(f"it gives values of type {array.dtype}")
-    return array.astype(np.float64)
+    return array.astype(np.float64, copy=False)  # often what the frame holds: it has no copy
 
 
 def _unfit(factor: Factor, why: str, findings: Findings) -> None:
