@@ -36,6 +36,9 @@ READS = {"channel": ("edges",), "planform": ("channel", "channel_points"),
 """Layers that a group of batched stages reads, by its first stage."""
 LEFT = ("channel_points", "profiles")
 """Layers whose rows stay on disk where a run keeps its work: `reachrank.running.kept_rows`."""
+MOST_BESIDE = 600_000
+"""With more sections (2,400 km) every stage ends before the next one begins: what ranks are
+counted in takes as much room as all repairs."""
 SHARE = {
     "network": 0.12, "channel": 0.32, "planform": 0.05, "sections": 0.31, "reaches": 0.03,
     "exposure": 0.03, "hazard": 0.05, "priority": 0.05, "repairs": 0.04,
@@ -104,6 +107,8 @@ def rank_opened(
                 ctx.dem.forget()
                 if not keep_points:
                     del tables["channel_points"]
+                if len(tables["sections"]) > MOST_BESIDE:
+                    ctx.beside = None
             give_back()  # most stages need much for a while
             after(names[-1], tables, ctx)
         tables = beside.end(tables)

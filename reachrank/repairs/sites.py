@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -28,10 +28,10 @@ Floats = NDArray[np.float64]
 
 def sites_of(
     lengths: Sequence[FailingLength], tables: Mapping[str, Table], ctx: Context
-) -> list[Site]:
-    """Return the place of each failing length, in their order."""
+) -> Iterator[Site]:
+    """Yield the place of each failing length, in their order."""
     if not lengths:
-        return []
+        return
     flow = section_flow(tables, ctx)
     measured = _measured(lengths, flow, tables["sections"])
     along = bank_flows(
@@ -44,6 +44,7 @@ def sites_of(
         bank_angle_deg=measured["bank_angle_deg"],
         safety_ratio=ctx.settings.work.bend_safety_ratio,
     )
+    del flow  # a dozen arrays as long as the sections
     tie_in_m = ctx.settings.repairs.tie_in_m
     near = nearest_structures(lengths, tables, ctx.settings.exposure.reach_m, tie_in_m)
     constraints = constraint_names(lengths, tables.get("constraints"), tie_in_m)
@@ -51,9 +52,9 @@ def sites_of(
     is_known = are_structures_known(tables, ctx)
     cover = _by_bank(tables["banks"], "cover_frac")
     area, is_cut = _drainage(tables)
-    numbers = pd.DataFrame(measured).to_dict("records")
-    return [
-        Site(
+    rows = zip(*(values.tolist() for values in measured.values()), strict=True)
+    for i, (length, numbers) in enumerate(zip(lengths, rows, strict=True)):
+        yield Site(
             length_m=length.length_m,
             cover_frac=_weighted(
                 length.shares, {r: cover.get((r, length.bank), math.nan) for r in length.shares}
@@ -70,10 +71,8 @@ def sites_of(
             is_area_lower_bound=any(is_cut.get(r, False) for r in length.shares),
             constraint_names=constraints[i],
             texture=soil[i],
-            **numbers[i],
+            **dict(zip(measured, numbers, strict=True)),
         )
-        for i, length in enumerate(lengths)
-    ]
 
 
 def _rows(lengths: Sequence[FailingLength]) -> tuple[NDArray[np.intp], NDArray[np.int64]]:

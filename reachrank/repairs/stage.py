@@ -6,6 +6,7 @@ import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import islice
 
 import geopandas as gpd
 import numpy as np
@@ -31,6 +32,8 @@ Columns = dict[str, list[object]]
 TieIn = tuple[FailingLength, str, Pair]
 """A length, its end ``up`` or ``down``, and where the tie-in lies down the bank line."""
 UNKNOWN: Pair = (math.nan, math.nan)
+AT_A_TIME = 2_000
+"""Repairs that are worked out together."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -74,7 +77,6 @@ def run(tables: Tables, ctx: Context) -> Tables:
     prices = load_prices(ctx.settings.materials.prices_file or None)
     lengths = find_lengths(tables, ctx)
     ctx.progress(0.5, "failing lengths found")
-    sites = sites_of(lengths, tables, ctx)
     in_bank: dict[tuple[str, str], float] = {}
     for length in lengths:
         for reach_id, share in length.shares.items():
@@ -84,16 +86,18 @@ def run(tables: Tables, ctx: Context) -> Tables:
     total = banks.groupby("reach_id")["repair_length_m"].sum()
     reaches["repair_length_m"] = reaches["reach_id"].map(total).astype(np.float64)
     ranks = _ranks(reaches)
-    soil = soil_rows(sites, ctx.settings.sediment, ctx.settings.exposure)
     repairs, materials = _no_rows(REPAIRS), _no_rows(MATERIALS)
     tie_ins: list[TieIn] = []
-    for length, site, soil_kept in zip(lengths, sites, soil, strict=True):
-        repair = make_repair(length, site, ctx.settings, prices)
-        _append(repairs, _row(repair, soil_kept, ranks, ctx.settings))
-        for row in material_rows(length.repair_id, repair.items):
-            _append(materials, row)
-        tie_ins += [(length, end, span) for end, span in repair.tie_ins.items() if _has(span)]
-        _tell_missing_prices(repair, ctx)
+    places = zip(lengths, sites_of(lengths, tables, ctx), strict=True)
+    while some := list(islice(places, AT_A_TIME)):  # of a county there are too many to hold all
+        soil = soil_rows([site for _, site in some], ctx.settings.sediment, ctx.settings.exposure)
+        for (length, site), soil_kept in zip(some, soil, strict=True):
+            repair = make_repair(length, site, ctx.settings, prices)
+            _append(repairs, _row(repair, soil_kept, ranks, ctx.settings))
+            for row in material_rows(length.repair_id, repair.items):
+                _append(materials, row)
+            tie_ins += [(length, end, span) for end, span in repair.tie_ins.items() if _has(span)]
+            _tell_missing_prices(repair, ctx)
     _state(repairs["path"], prices, ctx)
     ctx.progress(1.0, "repairs found")
     return with_tables(
