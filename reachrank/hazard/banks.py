@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -79,8 +80,8 @@ def factor_rows(
     hazard: Hazard,
     deciding: Deciding,
     settings: HazardSettings,
-) -> pd.DataFrame:
-    """Return the layer ``factors``: one row per bank with a score and factor, sorted by bank."""
+) -> list[pd.DataFrame]:
+    """Return, for each factor, one row per bank with a score: `factor_table` joins them."""
     known = deciding.known
     bank_id = banks["bank_id"].to_numpy(object)[known]
     at = deciding.place
@@ -109,12 +110,17 @@ def factor_rows(
                     "contribution": 100.0 * part.weight * scores,
                     "source": [told[word] for word in state],
                     "state": state.astype(object),
-                    "value_se": part.value_se[at],
+                    "value_se": part.value_se(at),
                     "section_id": section_id,
                     "order": order,
                 }
             )
         )
+    return blocks
+
+
+def factor_table(blocks: Sequence[pd.DataFrame]) -> pd.DataFrame:
+    """Return the layer ``factors``, sorted by bank."""
     if not blocks:
         numbers = ("value", "score", "weight", "contribution", "value_se")
         return pd.DataFrame(

@@ -17,8 +17,10 @@ from reachrank.hazard.factor import Factor
 from reachrank.hazard.side_frame import ARRAYS, Bools, Floats, SideFrame
 from reachrank.settings.hazard import Knots
 
-Place: TypeAlias = EllipsisType | tuple[NDArray[np.int64], NDArray[np.int64]]
-"""Everywhere, or rows and sides."""
+Place: TypeAlias = EllipsisType | slice | tuple[NDArray[np.int64], NDArray[np.int64]]
+"""Everywhere, some sections, or sections and sides."""
+ROWS_AT_A_TIME = 65_536
+"""Sections that are scored together."""
 LOWER_BOUND_COUNTS = 0.5
 """A value that is only a lower bound counts as half measured in the confidence."""
 
@@ -36,7 +38,8 @@ class Scored:
     weight: float
     """Weight after sharing out those of absent factors; the weights of a run sum to 1."""
     value: Floats
-    value_se: Floats
+    error: Floats
+    """Standard error of the value, whatever it may be where the value is missing."""
     fill: float
     """Score where the value is missing: that of the run's median, or the least."""
     is_bound: Bools
@@ -45,15 +48,20 @@ class Scored:
     """Where it is only a lower bound, the score is at least the weighted mean of these."""
 
     def is_missing(self, at: Place = ...) -> Bools:
-        """Return where the value is missing, everywhere or at chosen rows and sides."""
+        """Return where the value is missing, everywhere or at a place."""
         return np.asarray(np.isnan(self.value[at]))
+
+    def value_se(self, at: Place = ...) -> Floats:
+        """Return the standard error, NaN where none is known or the value is missing."""
+        known = np.isfinite(self.error[at]) & ~self.is_missing(at)
+        return np.where(known, self.error[at], np.nan)
 
     def is_lower_bound(self, at: Place = ...) -> Bools:
         """Return where the value is only a lower bound."""
         return np.asarray(self.is_bound[at] & ~self.is_missing(at))
 
     def score(self, at: Place = ...) -> Floats:
-        """Return scores, 0 to 1, everywhere or at chosen rows and sides."""
+        """Return scores, 0 to 1, everywhere or at a place."""
         scores = np.where(self.is_missing(at), self.fill, score(self.value[at], self.knots))
         if not self.floors:
             return scores
@@ -103,11 +111,13 @@ def assess(factors: Sequence[Factor], frame: SideFrame, findings: Findings) -> H
             parts[factor.name] = _score(factor, weight, value_and_error, frame, parts)
     total = np.zeros(frame.shape)
     known = np.zeros(frame.shape)
-    for part in parts.values():
-        total += part.weight * part.score()
-        counted = np.where(part.is_lower_bound(), LOWER_BOUND_COUNTS, 1.0) * ~part.is_missing()
-        known += weights[part.factor.name] / whole * counted
-    hazard = np.clip(100.0 * total, 0.0, 100.0)
+    for start in range(0, len(total), ROWS_AT_A_TIME):  # what is needed between is never all there
+        at = slice(start, start + ROWS_AT_A_TIME)
+        for part in parts.values():
+            total[at] += part.weight * part.score(at)
+            counted = np.where(part.is_lower_bound(at), LOWER_BOUND_COUNTS, 1.0)
+            known[at] += weights[part.factor.name] / whole * (counted * ~part.is_missing(at))
+    hazard = np.clip(100.0 * total, 0.0, 100.0, out=total)
     hazard[~frame.counts] = np.nan
     if not parts:
         hazard[:] = np.nan
@@ -115,7 +125,7 @@ def assess(factors: Sequence[Factor], frame: SideFrame, findings: Findings) -> H
         parts=tuple(parts[f.name] for f in present),
         absent=tuple(f.name for f in weighted if f.name not in parts),
         hazard_score=hazard,
-        measured_frac=np.clip(known, 0.0, 1.0),
+        measured_frac=np.clip(known, 0.0, 1.0, out=known),
     )
 
 
@@ -143,9 +153,7 @@ def _measure(factor: Factor, frame: SideFrame, findings: Findings) -> tuple[Floa
         _unfit(factor, f"its values have shape {value.shape}, not {frame.shape}", findings)
         return None
     known = np.isfinite(value)
-    if factor.error is not None:
-        error = np.where(known, error, np.nan)
-    if (error < 0).any():
+    if (error[known] < 0).any():
         _unfit(factor, "some of its standard errors are below 0", findings)
         return None
     if np.isinf(value).any():
@@ -180,7 +188,7 @@ def _score(
     frame: SideFrame,
     before: dict[str, Scored],
 ) -> Scored:
-    value, value_se = measured
+    value, error = measured
     knots = knots_of(factor, frame.settings)
     if frame.settings.missing_rule == "least":
         fill = min(knot[1] for knot in knots)
@@ -196,7 +204,7 @@ def _score(
         knots=knots,
         weight=weight,
         value=value,
-        value_se=value_se,
+        error=error,
         fill=fill,
         is_bound=bound,
         floors=floors,

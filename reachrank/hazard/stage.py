@@ -18,7 +18,7 @@ from reachrank.hazard.bankfull import (
     report_curve_limits,
     report_curve_too_small,
 )
-from reachrank.hazard.banks import Deciding, deciding_sections, factor_rows
+from reachrank.hazard.banks import Deciding, deciding_sections, factor_rows, factor_table
 from reachrank.hazard.engine import Hazard, assess
 from reachrank.hazard.measure import SIDES, bank_cover, build_frame
 from reachrank.hazard.registry import load_factors
@@ -63,15 +63,18 @@ def run(tables: Tables, ctx: Context) -> Tables:
     banks = tables["banks"].copy()
     banks["cover_frac"] = cover
     deciding = deciding_sections(sections, banks, hazard, settings.bank_quantile)
-    factors = factor_rows(sections, banks, hazard, deciding, settings)
+    by_factor = factor_rows(sections, banks, hazard, deciding, settings)
     banks["hazard_score"] = _scattered(deciding, hazard.hazard_score)
+    _facts(ctx, used, hazard)
+    del hazard  # of all that was measured only what decides is needed from here on
+    factors = factor_table(by_factor)
+    _cap_fact(ctx, factors, len(banks))
     confidence = deciding.usable_frac * deciding.measured_frac
     banks["hazard_confidence_frac"] = np.clip(np.nan_to_num(confidence), 0.0, 1.0)
     bends = _bends(tables["bends"], sections, size, tables["reaches"])
     reaches = _reaches(tables, banks, used, ctx)
     banks["near_bank_stress_number"] = _stress(banks, sections["reach_id"], *bend_of_side)
     _second_opinion(banks, reaches, settings.greatest_depth_factor)
-    _facts(ctx, used, hazard, factors, len(banks))
     ctx.progress(1.0, "banks scored")
     scored = with_tables(
         tables, sections=sections, banks=banks, reaches=reaches, bends=bends, factors=factors
@@ -198,10 +201,8 @@ def _stress(banks: pd.DataFrame, reach_id: pd.Series, ratio: Floats, is_inside: 
     return pd.Series(number, index=banks.index).astype("Int64")
 
 
-def _facts(
-    ctx: Context, used: Curve | None, hazard: Hazard, factors: pd.DataFrame, banks: int
-) -> None:
-    """State the curve, the weights in use, and the share of banks at each factor's cap."""
+def _facts(ctx: Context, used: Curve | None, hazard: Hazard) -> None:
+    """State the curve and the weights in use."""
     if used is None:
         ctx.facts["curve"] = "none: no bankfull size from a regional curve"
     else:
@@ -210,6 +211,10 @@ def _facts(
         f"{part.factor.name} {part.weight:.3f}" for part in hazard.parts
     )
     ctx.facts["factors_absent"] = ", ".join(hazard.absent) or "none"
+
+
+def _cap_fact(ctx: Context, factors: pd.DataFrame, banks: int) -> None:
+    """State the share of banks at each factor's cap."""
     if factors.empty:
         return
     capped = (factors["score"] >= 1.0 - 1e-9) & (factors["state"] != "missing")

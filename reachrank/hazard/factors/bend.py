@@ -7,7 +7,7 @@ from reachrank.hazard.side_frame import Floats, SideFrame
 
 
 def _width_radius(frame: SideFrame) -> Floats:
-    return frame.width_radius_ratio.copy()
+    return frame.width_radius_ratio
 
 
 def _error(frame: SideFrame) -> Floats:
