@@ -168,7 +168,7 @@ def _real(values: object) -> Floats:
     array = np.asarray(values)
     if array.dtype.kind not in "fiub":
         raise TypeError(f"it gives values of type {array.dtype}")
-    return array.astype(np.float64, copy=False)  # often what the frame holds: it has no copy
+    return array.astype(np.float64, copy=False)
 
 
 def _unfit(factor: Factor, why: str, findings: Findings) -> None:

@@ -9,7 +9,7 @@ from reachrank.hazard.side_frame import Floats, SideFrame
 
 
 def _angle(frame: SideFrame) -> Floats:
-    return frame.bank_angle_deg
+    return frame.bank_angle_deg.copy()
 
 
 def _angle_error(frame: SideFrame) -> Floats:

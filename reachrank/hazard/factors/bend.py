@@ -7,7 +7,7 @@ from reachrank.hazard.side_frame import Floats, SideFrame
 
 
 def _width_radius(frame: SideFrame) -> Floats:
-    return frame.width_radius_ratio
+    return frame.width_radius_ratio.copy()
 
 
 def _error(frame: SideFrame) -> Floats:

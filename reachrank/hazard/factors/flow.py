@@ -9,7 +9,7 @@ from reachrank.hazard.side_frame import Floats, SideFrame
 
 
 def _power(frame: SideFrame) -> Floats:
-    return frame.unit_stream_power_w_per_m2
+    return frame.unit_stream_power_w_per_m2.copy()
 
 
 def _power_error(frame: SideFrame) -> Floats:

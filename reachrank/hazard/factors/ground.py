@@ -9,7 +9,7 @@ from reachrank.hazard.side_frame import Floats, SideFrame
 
 
 def _cover(frame: SideFrame) -> Floats:
-    return frame.cover_frac
+    return frame.cover_frac.copy()
 
 
 def _cover_error(frame: SideFrame) -> Floats:
@@ -17,7 +17,7 @@ def _cover_error(frame: SideFrame) -> Floats:
 
 
 def _soil(frame: SideFrame) -> Floats:
-    return frame.soil_index
+    return frame.soil_index.copy()
 
 
 COVER = Factor(

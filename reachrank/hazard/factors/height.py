@@ -19,11 +19,11 @@ def _ratio_error(frame: SideFrame) -> Floats:
 
 
 def _height(frame: SideFrame) -> Floats:
-    return frame.bank_height_m
+    return frame.bank_height_m.copy()
 
 
 def _height_error(frame: SideFrame) -> Floats:
-    return frame.bank_height_se_m
+    return frame.bank_height_se_m.copy()
 
 
 BANK_HEIGHT = Factor(
