@@ -108,7 +108,7 @@ class BankFlow:
 
 def bank_flows(
     flow: SectionFlow,
-    rows: NDArray[np.intp],
+    rows: NDArray[np.int32] | NDArray[np.intp],
     starts: NDArray[np.int64],
     bends: pd.DataFrame,
     *,

@@ -74,10 +74,10 @@ class SideSections:
         found: Floats = np.interp(measure_m, measure[down], station[down])
         return found
 
-    def rows_between(self, from_m: Floats, to_m: Floats) -> list[NDArray[np.intp]]:
+    def rows_between(self, from_m: Floats, to_m: Floats) -> list[NDArray[np.int32]]:
         """Return, for each length down the line, the sections in it that have a height."""
         has = np.isfinite(self.height_m)
-        row, measure = self.row[has], self.measure_m[has]
+        row, measure = self.row[has].astype(np.int32), self.measure_m[has]
         first = np.searchsorted(measure, from_m, side="left")
         stop = np.searchsorted(measure, to_m, side="right")
         return [row[a:b] for a, b in zip(first, stop, strict=True)]
@@ -112,7 +112,7 @@ class FailingLength:
     shares: dict[str, float]
     station_from_m: float
     station_to_m: float
-    rows: NDArray[np.intp]
+    rows: NDArray[np.int32]
 
     @property
     def length_m(self) -> float:

@@ -75,7 +75,7 @@ def sites_of(
         )
 
 
-def _rows(lengths: Sequence[FailingLength]) -> tuple[NDArray[np.intp], NDArray[np.int64]]:
+def _rows(lengths: Sequence[FailingLength]) -> tuple[NDArray[np.int32], NDArray[np.int64]]:
     """Return the sections of all lengths, one length after the other, and where each starts."""
     starts = starts_of(np.array([length.rows.size for length in lengths]))
     return np.concatenate([length.rows for length in lengths]), starts

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import islice
 
@@ -86,27 +86,32 @@ def run(tables: Tables, ctx: Context) -> Tables:
     total = banks.groupby("reach_id")["repair_length_m"].sum()
     reaches["repair_length_m"] = reaches["reach_id"].map(total).astype(np.float64)
     ranks = _ranks(reaches)
-    repairs, materials = _no_rows(REPAIRS), _no_rows(MATERIALS)
+    repairs, materials = [_no_rows(REPAIRS)], [_no_rows(MATERIALS)]
     tie_ins: list[TieIn] = []
     places = zip(lengths, sites_of(lengths, tables, ctx), strict=True)
     while some := list(islice(places, AT_A_TIME)):  # of a county there are too many to hold all
         soil = soil_rows([site for _, site in some], ctx.settings.sediment, ctx.settings.exposure)
+        own, bought = _no_columns(REPAIRS), _no_columns(MATERIALS)
         for (length, site), soil_kept in zip(some, soil, strict=True):
             repair = make_repair(length, site, ctx.settings, prices)
-            _append(repairs, _row(repair, soil_kept, ranks, ctx.settings))
+            _append(own, _row(repair, soil_kept, ranks, ctx.settings))
             for row in material_rows(length.repair_id, repair.items):
-                _append(materials, row)
+                _append(bought, row)
             tie_ins += [(length, end, span) for end, span in repair.tie_ins.items() if _has(span)]
             _tell_missing_prices(repair, ctx)
-    _state(repairs["path"], prices, ctx)
+        repairs.append(_table(own))
+        materials.append(_table(bought))
+    found = pd.concat(repairs, ignore_index=True)
+    _state(found["path"], prices, ctx)
     ctx.progress(1.0, "repairs found")
+    shapes = _cut(lengths, [own.interval for own in lengths])
     return with_tables(
         tables,
         reaches=reaches,
         banks=banks,
-        repairs=_lines(repairs, _cut(lengths, [own.interval for own in lengths]), ctx.crs),
+        repairs=gpd.GeoDataFrame(found, geometry=shapes, crs=ctx.crs),
         tie_ins=_tie_ins(tie_ins, ctx.crs),
-        materials=_table(materials),
+        materials=pd.concat(materials, ignore_index=True),
     )
 
 
@@ -263,7 +268,7 @@ def _tie_ins(found: Sequence[TieIn], crs: object) -> gpd.GeoDataFrame:
         "length_m": [high - low for _, _, (low, high) in found],
     }
     shapes = _cut([length for length, _, _ in found], [span for _, _, span in found])
-    return _lines(columns, shapes, crs)
+    return gpd.GeoDataFrame(_table(columns), geometry=shapes, crs=crs)
 
 
 def _cut(lengths: Sequence[FailingLength], spans: Sequence[Pair]) -> NDArray[np.object_]:
@@ -284,7 +289,7 @@ def _tell_missing_prices(repair: Repair, ctx: Context) -> None:
         )
 
 
-def _state(paths: Sequence[object], prices: Prices, ctx: Context) -> None:
+def _state(paths: Iterable[object], prices: Prices, ctx: Context) -> None:
     """State the share of each kind of work, and where the prices come from."""
     counts = Counter(str(path) for path in paths)
     shares = ", ".join(f"{path} {counts[path]}" for path in sorted(counts))
@@ -300,18 +305,18 @@ def _ranks(reaches: pd.DataFrame) -> dict[str, int]:
     return {str(r): int(n) for r, n in zip(known["reach_id"], known["rank"], strict=True)}
 
 
-def _no_rows(layer: Layer) -> Columns:
+def _no_columns(layer: Layer) -> Columns:
     return {name: [] for name in layer.names}
+
+
+def _no_rows(layer: Layer) -> pd.DataFrame:
+    return _table(_no_columns(layer))
 
 
 def _append(columns: Columns, row: Mapping[str, object]) -> None:
     """Add a row; columns take less room than a dictionary for every row."""
     for name, values in columns.items():
         values.append(row[name])
-
-
-def _lines(columns: Columns, shapes: NDArray[np.object_], crs: object) -> gpd.GeoDataFrame:
-    return gpd.GeoDataFrame(_table(columns), geometry=shapes, crs=crs)
 
 
 _DTYPES = {
