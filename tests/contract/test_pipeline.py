@@ -166,11 +166,13 @@ def test_work_beside_the_stages_is_put_in_at_the_end(monkeypatch):
         pipeline, "import_module", lambda name: SimpleNamespace(run=stage(name.split(".")[1]))
     )
     given = {"edges": edges(), "streams": edges().assign(attribute_area_km2=1.0)}
-    given |= {"channel": edges(), "channel_points": edges()}
+    given |= dict.fromkeys(("channel", "channel_points", "sections"), edges())
     ctx = context(jobs=2)
     assert pipeline.rank_opened(given, ctx)["firm"] == 7
     assert ctx.beside is None
     assert "firm" not in pipeline.rank_opened(given, context())
+    monkeypatch.setattr(pipeline, "MOST_BESIDE", 5)  # of six sections
+    assert "firm" not in pipeline.rank_opened(given, context(jobs=2))
 
 
 def test_what_goes_wrong_beside_the_stages_is_told():
