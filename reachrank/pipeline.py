@@ -19,7 +19,7 @@ from reachrank.running.batches import batches_of_streams, run_batches
 from reachrank.running.beside import Beside
 from reachrank.running.carried import DROPPED, whole
 from reachrank.running.kept_work import made_or_kept
-from reachrank.running.memory import give_back
+from reachrank.running.memory import MOST_SECTIONS, give_back
 
 if TYPE_CHECKING:
     from reachrank.context import Context, Inputs, Table, Tables
@@ -36,9 +36,6 @@ READS = {"channel": ("edges",), "planform": ("channel", "channel_points"),
 """Layers that a group of batched stages reads, by its first stage."""
 LEFT = ("channel_points", "profiles")
 """Layers whose rows stay on disk where a run keeps its work: `reachrank.running.kept_rows`."""
-MOST_BESIDE = 600_000
-"""With more sections (2,400 km) every stage ends before the next one begins: what ranks are
-counted in takes as much room as all repairs."""
 SHARE = {
     "network": 0.12, "channel": 0.32, "planform": 0.05, "sections": 0.31, "reaches": 0.03,
     "exposure": 0.03, "hazard": 0.05, "priority": 0.05, "repairs": 0.04,
@@ -107,7 +104,7 @@ def rank_opened(
                 ctx.dem.forget()
                 if not keep_points:
                     del tables["channel_points"]
-                if len(tables["sections"]) > MOST_BESIDE:
+                if len(tables["sections"]) > MOST_SECTIONS:
                     ctx.beside = None
             give_back()  # most stages need much for a while
             after(names[-1], tables, ctx)

@@ -10,6 +10,9 @@ from contextlib import contextmanager, suppress
 
 COLLECT_EVERY = 50_000
 """New objects from one search for unused cycles to the next."""
+MOST_SECTIONS = 600_000
+"""With more (2,400 km) a run does without another process and without what goes on beside its
+stages: with them it would need more than 1.5 GB."""
 
 
 @contextmanager

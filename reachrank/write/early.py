@@ -17,6 +17,7 @@ from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeAlias
 
+from reachrank.running.memory import MOST_SECTIONS
 from reachrank.write.arrow import parts_of
 
 if TYPE_CHECKING:
@@ -27,9 +28,6 @@ if TYPE_CHECKING:
 LAYERS = ("sections", "bends", "factors")
 """Layers that no stage changes after the one called `AFTER`."""
 AFTER = "hazard"
-MOST_SECTIONS = 600_000
-"""On more than these (2,400 km) the run lets its workers go instead: with another process its
-memory would be more than 1.5 GB."""
 ALSO = ("channel",)
 """What is needed besides their rows to write them, see `reachrank.running.carried`."""
 

@@ -171,7 +171,7 @@ def test_work_beside_the_stages_is_put_in_at_the_end(monkeypatch):
     assert pipeline.rank_opened(given, ctx)["firm"] == 7
     assert ctx.beside is None
     assert "firm" not in pipeline.rank_opened(given, context())
-    monkeypatch.setattr(pipeline, "MOST_BESIDE", 5)  # of six sections
+    monkeypatch.setattr(pipeline, "MOST_SECTIONS", 5)  # of six sections
     assert "firm" not in pipeline.rank_opened(given, context(jobs=2))
 
 
