@@ -87,7 +87,8 @@ def rank_opened(
     in both.
     """
     whole = ctx.progress
-    with ctx.dem, closing(Beside()) as beside:  # the DEM forgets the elevations that it keeps
+    # at the end the DEM forgets the elevations that it keeps
+    with ctx.dem, closing(Beside()) as beside:
         ctx.beside = beside if ctx.jobs > 1 else None
         for names in (("network",), *BATCHED, *((name,) for name in STAGES[5:-1])):
             ctx.progress = _share_of(names, whole)

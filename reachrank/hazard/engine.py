@@ -53,8 +53,7 @@ class Scored:
 
     def value_se(self, at: Place = ...) -> Floats:
         """Return the standard error, NaN where none is known or the value is missing."""
-        known = np.isfinite(self.error[at]) & ~self.is_missing(at)
-        return np.where(known, self.error[at], np.nan)
+        return np.where(self.is_missing(at), np.nan, self.error[at])
 
     def is_lower_bound(self, at: Place = ...) -> Bools:
         """Return where the value is only a lower bound."""
@@ -111,7 +110,7 @@ def assess(factors: Sequence[Factor], frame: SideFrame, findings: Findings) -> H
             parts[factor.name] = _score(factor, weight, value_and_error, frame, parts)
     total = np.zeros(frame.shape)
     known = np.zeros(frame.shape)
-    for start in range(0, len(total), ROWS_AT_A_TIME):  # what is needed between is never all there
+    for start in range(0, len(total), ROWS_AT_A_TIME):  # for the room of what comes between
         at = slice(start, start + ROWS_AT_A_TIME)
         for part in parts.values():
             total[at] += part.weight * part.score(at)
