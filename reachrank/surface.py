@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 
 TILE = 64
 """Cells along the side of one tile."""
+SHIFT = 6
+"""A tile's side is two to this power: shifts and masks in place of divisions."""
 
 
 @dataclass(frozen=True)
@@ -69,54 +71,105 @@ class Surface:
         )
 
 
-@numba.njit(cache=True, nogil=True, inline="always")
-def _cell(tiles, index, row, column):  # type: ignore[no-untyped-def]  # pragma: no cover
-    if row < 0 or column < 0:
-        return np.nan
-    tile_row, tile_column = row // TILE, column // TILE
-    if tile_row >= index.shape[0] or tile_column >= index.shape[1]:
-        return np.nan
-    tile = index[tile_row, tile_column]
-    if tile < 0:
-        return np.nan
-    return np.float64(tiles[tile, row - tile_row * TILE, column - tile_column * TILE])
+FAR_CELLS = 1e9
+"""A place farther from the surface's corner has no cell number and no elevation."""
+NOWHERE = -2
+"""Row and column of a place that has none: outside of every surface."""
+POINTS_AT_ONCE = 1024
+"""Points that are sampled together: their numbers stay in the processor's nearest cache."""
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
-def sample_one(tiles, index, inverse, x, y):  # type: ignore[no-untyped-def]  # pragma: no cover
-    """Bilinear elevation at one point; NaN where any of the four cells has none."""
-    column = inverse[0] * x + inverse[1] * y + inverse[2] - 0.5
-    row = inverse[3] * x + inverse[4] * y + inverse[5] - 0.5
-    if not (np.isfinite(column) and np.isfinite(row)):
-        return np.nan
-    column_0, row_0 = np.floor(column), np.floor(row)
-    part_x, part_y = column - column_0, row - row_0
-    i, j = np.int64(row_0), np.int64(column_0)
-    if i >= 0 and j >= 0:
-        in_i, in_j = i % TILE, j % TILE
-        if in_i < TILE - 1 and in_j < TILE - 1:  # all four cells in one tile, nearly always
-            tile_i, tile_j = i // TILE, j // TILE
-            if tile_i >= index.shape[0] or tile_j >= index.shape[1]:
-                return np.nan
-            tile = index[tile_i, tile_j]
-            if tile < 0:
-                return np.nan
-            top = tiles[tile, in_i, in_j] * (1.0 - part_x) + tiles[tile, in_i, in_j + 1] * part_x
-            low = (
-                tiles[tile, in_i + 1, in_j] * (1.0 - part_x)
-                + tiles[tile, in_i + 1, in_j + 1] * part_x
-            )
-            return top * (1.0 - part_y) + low * part_y
-    return (
-        _cell(tiles, index, i, j) * (1.0 - part_x) * (1.0 - part_y)
-        + _cell(tiles, index, i, j + 1) * part_x * (1.0 - part_y)
-        + _cell(tiles, index, i + 1, j) * (1.0 - part_x) * part_y
-        + _cell(tiles, index, i + 1, j + 1) * part_x * part_y
-    )
+def cell_at(tiles, index, row, column):  # type: ignore[no-untyped-def]  # pragma: no cover
+    """Return the elevation of one cell, NaN where there is none."""
+    z = np.float32(np.nan)
+    i, j = row // TILE, column // TILE
+    if 0 <= i < index.shape[0] and 0 <= j < index.shape[1]:
+        tile = index[i, j]
+        if tile >= 0:
+            z = tiles[tile, row - i * TILE, column - j * TILE]
+    return z
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def fill_corners(flat, index, row, column, count, four):  # type: ignore[no-untyped-def]  # pragma: no cover
+    """Fill ``four`` with the four cells of each place: here, right, below, below right.
+
+    Nearly always they lie in the tile of the place before, so that one address serves all four;
+    whole numbers without a sign spare a check for those that count from the end.
+
+    Parameters
+    ----------
+    flat
+        All tiles one behind the other, one axis.
+    index
+        As in `Surface`.
+    row, column
+        int32: the cell above and to the left of each place; the first ``count`` are looked at.
+    four
+        float32, shape (4, at least ``count``); NaN where there is no cell.
+    """
+    last = TILE - 1
+    one, below, across = np.uint64(1), np.uint64(TILE), np.uint64(TILE + 1)
+    top = left = np.int64(0)
+    first = room = np.uint64(0)
+    for n in range(count):
+        r = np.uint64(row[n] - top)
+        c = np.uint64(column[n] - left)
+        if r < room and c < room:
+            at = first + r * below + c
+            four[0, n] = flat[at]
+            four[1, n] = flat[at + one]
+            four[2, n] = flat[at + below]
+            four[3, n] = flat[at + across]
+            continue
+        room = np.uint64(0)
+        for corner in range(4):
+            i = np.int64(row[n]) + (corner >> 1)
+            j = np.int64(column[n]) + (corner & 1)
+            tile_i, tile_j = i >> SHIFT, j >> SHIFT  # rounds down, also below zero
+            z = np.float32(np.nan)
+            if 0 <= tile_i < index.shape[0] and 0 <= tile_j < index.shape[1]:
+                tile = np.int64(index[tile_i, tile_j])
+                if tile >= 0:
+                    z = flat[np.uint64((tile * TILE + (i & last)) * TILE + (j & last))]
+                    if corner == 0:
+                        first = np.uint64(tile * TILE * TILE)
+                        top, left = tile_i * TILE, tile_j * TILE
+                        room = np.uint64(last)
+            four[corner, n] = z
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def blend(four, right, down, count, out):  # type: ignore[no-untyped-def]  # pragma: no cover
+    """Fill ``out`` with the bilinear mean of four cells; ``right``, ``down`` are shares of a cell.
+
+    NaN where any of the four is: it is never averaged away.
+    """
+    for n in range(count):
+        x, y = right[n], down[n]
+        upper = four[0, n] * (1.0 - x) + four[1, n] * x
+        lower = four[2, n] * (1.0 - x) + four[3, n] * x
+        out[n] = upper * (1.0 - y) + lower * y
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
 def sample_points(tiles, index, inverse, x, y, out):  # type: ignore[no-untyped-def]  # pragma: no cover
-    """Fill ``out`` with the bilinear elevation at each point."""
-    for k in range(x.size):
-        out[k] = sample_one(tiles, index, inverse, x[k], y[k])
+    """Fill ``out`` with the bilinear elevation at each point, NaN where a cell has none."""
+    flat = tiles.reshape(-1)
+    most = min(POINTS_AT_ONCE, x.size)
+    row, column = np.empty(most, np.int32), np.empty(most, np.int32)
+    right, down = np.empty(most), np.empty(most)
+    four = np.empty((4, most), np.float32)
+    for start in range(0, x.size, POINTS_AT_ONCE):
+        count = min(POINTS_AT_ONCE, x.size - start)
+        for n in range(count):
+            k = start + n
+            across = inverse[0] * x[k] + inverse[1] * y[k] + inverse[2] - 0.5
+            along = inverse[3] * x[k] + inverse[4] * y[k] + inverse[5] - 0.5
+            if not (abs(across) < FAR_CELLS and abs(along) < FAR_CELLS):
+                across = along = float(NOWHERE)
+            column[n], row[n] = np.int32(np.floor(across)), np.int32(np.floor(along))
+            right[n], down[n] = across - column[n], along - row[n]
+        fill_corners(flat, index, row, column, count, four)
+        blend(four, right, down, count, out[start : start + count])

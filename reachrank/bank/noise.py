@@ -6,7 +6,7 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from reachrank.surface import Surface, _cell
+from reachrank.surface import Surface, cell_at
 
 Float = NDArray[np.float64]
 
@@ -18,7 +18,7 @@ def nearest_cells(tiles, index, inverse, x, y, out):  # type: ignore[no-untyped-
         column = inverse[0] * x[k] + inverse[1] * y[k] + inverse[2]
         row = inverse[3] * x[k] + inverse[4] * y[k] + inverse[5]
         if np.isfinite(column) and np.isfinite(row):
-            out[k] = _cell(tiles, index, np.int64(np.floor(row)), np.int64(np.floor(column)))
+            out[k] = cell_at(tiles, index, np.int64(np.floor(row)), np.int64(np.floor(column)))
         else:
             out[k] = np.nan
 

@@ -28,35 +28,33 @@ def cheapest_path(cost, shift_cost, most_shift):  # type: ignore[no-untyped-def]
     int64, shape (rows,). Rows where everything is infinite pass the path straight on.
     """
     rows, columns = cost.shape
-    total = np.empty(columns)
+    padded = np.full(columns + 2 * most_shift, np.inf)  # nothing beyond the edges
+    total = padded[most_shift : most_shift + columns]
     fresh = np.empty(columns)
+    move = np.empty(columns, np.int64)
     came = np.zeros((rows, columns), np.int16)
-    for j in range(columns):
-        total[j] = cost[0, j]
-    blank = True
-    for j in range(columns):
-        if np.isfinite(total[j]):
-            blank = False
-    if blank:
+    total[:] = cost[0]
+    if not np.isfinite(total).any():
         total[:] = 0.0
     for i in range(1, rows):
         any_open = False
         for j in range(columns):
             if np.isfinite(cost[i, j]):
                 any_open = True
-        for j in range(columns):
-            best = np.inf
-            best_k = 0
-            for k in range(-most_shift, most_shift + 1):
-                if 0 <= j + k < columns:
-                    value = total[j + k] + shift_cost * k * k
-                    if value < best:
-                        best = value
-                        best_k = k
-            came[i, j] = best_k
-            fresh[j] = best + (cost[i, j] if any_open else 0.0)
+        fresh[:] = np.inf
+        move[:] = 0
+        for n in range(2 * most_shift + 1):  # all columns for one move: many at a time
+            shift = n - most_shift
+            extra = shift_cost * shift * shift
+            for j in range(columns):
+                value = padded[j + n] + extra
+                is_less = value < fresh[j]
+                fresh[j] = value if is_less else fresh[j]
+                move[j] = shift if is_less else move[j]
         finite = False
         for j in range(columns):
+            came[i, j] = move[j]
+            fresh[j] += cost[i, j] if any_open else 0.0
             if np.isfinite(fresh[j]):
                 finite = True
         if not finite:
@@ -70,8 +68,7 @@ def cheapest_path(cost, shift_cost, most_shift):  # type: ignore[no-untyped-def]
             for j in range(columns):
                 fresh[j] = least + cost[i, j] + shift_cost * (j - least_j) ** 2
                 came[i, j] = least_j - j
-        for j in range(columns):
-            total[j] = fresh[j]
+        total[:] = fresh
     path = np.empty(rows, np.int64)
     path[rows - 1] = np.argmin(total)
     for i in range(rows - 1, 0, -1):

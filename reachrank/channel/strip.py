@@ -7,9 +7,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reachrank.channel.line import smooth_values
-from reachrank.surface import TILE, Surface, sample_one
+from reachrank.surface import FAR_CELLS, NOWHERE, Surface, blend, fill_corners
 
 Float = NDArray[np.float64]
+
+
+ROWS_AT_ONCE = 16
+"""Points of a line whose rows are sampled together: the processor does many at a time, and their
+numbers stay in its nearest cache."""
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
@@ -17,54 +22,60 @@ def fill_strip(tiles, index, inverse, x, y, nx, ny, offsets, room_left, room_rig
     """Fill ``out[i, j]`` with the elevation at offset j (left is positive) of point i.
 
     Beyond the room on a side there is no elevation: another part of the line owns that ground.
-    Nearly always the four cells around a point lie in one tile: all else is left to `sample_one`,
-    which does the same arithmetic, so that the place of the tiles changes no last digit.
+    Cells are counted from that of the point, so that where a surface begins changes no last digit.
     """
-    for i in range(x.size):
-        if not np.isfinite(x[i] + y[i] + nx[i] + ny[i]):
-            out[i] = np.nan
-            continue
-        at_i = -1
-        at_j = -1
-        tile = -1
-        for j in range(offsets.size):
-            o = offsets[j]
-            if o > room_left[i] or -o > room_right[i]:
-                out[i, j] = np.nan
-                continue
-            px = x[i] + o * nx[i]
-            py = y[i] + o * ny[i]
-            column = inverse[0] * px + inverse[1] * py + inverse[2] - 0.5
-            row = inverse[3] * px + inverse[4] * py + inverse[5] - 0.5
-            if not (0.0 <= column < 1e9 and 0.0 <= row < 1e9):
-                out[i, j] = sample_one(tiles, index, inverse, px, py)
-                continue
-            c = np.int64(column)
-            r = np.int64(row)
-            in_i = r & (TILE - 1)
-            in_j = c & (TILE - 1)
-            if in_i == TILE - 1 or in_j == TILE - 1:
-                out[i, j] = sample_one(tiles, index, inverse, px, py)
-                continue
-            tile_i = int(r // TILE)
-            tile_j = int(c // TILE)
-            if tile_i != at_i or tile_j != at_j:
-                at_i = tile_i
-                at_j = tile_j
-                tile = -1
-                if tile_i < index.shape[0] and tile_j < index.shape[1]:
-                    tile = index[tile_i, tile_j]
-            if tile < 0:
-                out[i, j] = np.nan
-                continue
-            part_x = column - c
-            part_y = row - r
-            top = tiles[tile, in_i, in_j] * (1.0 - part_x) + tiles[tile, in_i, in_j + 1] * part_x
-            low = (
-                tiles[tile, in_i + 1, in_j] * (1.0 - part_x)
-                + tiles[tile, in_i + 1, in_j + 1] * part_x
-            )
-            out[i, j] = top * (1.0 - part_y) + low * part_y
+    flat = tiles.reshape(-1)
+    most = ROWS_AT_ONCE * offsets.size
+    row, column = np.empty(most, np.int32), np.empty(most, np.int32)
+    right, down, z = np.empty(most), np.empty(most), np.empty(most)
+    four = np.empty((4, most), np.float32)
+    # of each point: its cell, its place in the cell, cells for each metre of offset, its room
+    own_row, own_column = np.empty(ROWS_AT_ONCE, np.int32), np.empty(ROWS_AT_ONCE, np.int32)
+    in_row, in_column = np.empty(ROWS_AT_ONCE), np.empty(ROWS_AT_ONCE)
+    by_row, by_column = np.empty(ROWS_AT_ONCE), np.empty(ROWS_AT_ONCE)
+    first, end = np.empty(ROWS_AT_ONCE, np.int64), np.empty(ROWS_AT_ONCE, np.int64)
+    for start in range(0, x.size, ROWS_AT_ONCE):
+        rows = min(ROWS_AT_ONCE, x.size - start)
+        least, greatest = offsets.size, 0
+        for k in range(rows):
+            i = start + k
+            across = inverse[0] * x[i] + inverse[1] * y[i] + inverse[2] - 0.5
+            along = inverse[3] * x[i] + inverse[4] * y[i] + inverse[5] - 0.5
+            by_column[k] = inverse[0] * nx[i] + inverse[1] * ny[i]
+            by_row[k] = inverse[3] * nx[i] + inverse[4] * ny[i]
+            is_near = abs(across) < FAR_CELLS and abs(along) < FAR_CELLS
+            if not (is_near and np.isfinite(by_column[k] + by_row[k])):
+                across = along = float(NOWHERE)
+                by_column[k] = by_row[k] = 0.0
+            own_column[k], own_row[k] = np.int32(np.floor(across)), np.int32(np.floor(along))
+            in_column[k], in_row[k] = across - own_column[k], along - own_row[k]
+            first[k], end[k] = 0, offsets.size
+            while first[k] < end[k] and -offsets[first[k]] > room_right[i]:
+                first[k] += 1
+            while end[k] > first[k] and offsets[end[k] - 1] > room_left[i]:
+                end[k] -= 1
+            least, greatest = min(least, first[k]), max(greatest, end[k])
+        count = 0
+        for j in range(least, greatest):
+            offset = offsets[j]
+            for k in range(rows):
+                at = in_column[k] + offset * by_column[k]
+                whole = np.floor(at)
+                right[count + k] = at - whole
+                column[count + k] = np.int32(whole) + own_column[k]
+            for k in range(rows):
+                at = in_row[k] + offset * by_row[k]
+                whole = np.floor(at)
+                down[count + k] = at - whole
+                row[count + k] = np.int32(whole) + own_row[k]
+            count += rows
+        fill_corners(flat, index, row, column, count, four)
+        blend(four, right, down, count, z)
+        for k in range(rows):
+            i = start + k
+            for j in range(offsets.size):
+                is_ours = first[k] <= j < end[k]
+                out[i, j] = z[(j - least) * rows + k] if is_ours else np.nan
 
 
 def cut_strip(

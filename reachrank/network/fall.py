@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reachrank.network.lines import Line
-from reachrank.surface import Surface, sample_one
+from reachrank.surface import Surface, sample_points
 
 Floats = NDArray[np.float64]
 
@@ -111,6 +111,8 @@ def low_profile(  # type: ignore[no-untyped-def]  # pragma: no cover
     total = along[-1]
     share = np.empty(count)
     low = np.full(count, np.nan)
+    offset = side_step_m * np.arange(-side_steps, side_steps + 1)
+    across = np.empty(offset.size)
     at = 0
     for station in range(count):
         share[station] = (station + 0.5) / count
@@ -124,9 +126,8 @@ def low_profile(  # type: ignore[no-untyped-def]  # pragma: no cover
         north = (xy[at + 1, 1] - xy[at, 1]) / step
         x = xy[at, 0] + east * (distance - along[at])
         y = xy[at, 1] + north * (distance - along[at])
-        for side in range(-side_steps, side_steps + 1):
-            offset = side * side_step_m
-            z = sample_one(tiles, index, inverse, x - north * offset, y + east * offset)
+        sample_points(tiles, index, inverse, x - north * offset, y + east * offset, across)
+        for z in across:
             if np.isfinite(z) and not (low[station] <= z):
                 low[station] = z
     return share, low
