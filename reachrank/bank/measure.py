@@ -127,21 +127,20 @@ def _gathered(profile, offsets, half, end, cell, u, z):  # type: ignore[no-untyp
     inner = max(-(half - cell), half - max(4.0 * cell, 1.4 * half))
     inner = min(inner, half - 1.5 * cell)
     count = 0
-    for m in range(max(0, int((inner - offsets[0]) / step) - 1), offsets.size):
+    m = max(0, int((inner - offsets[0]) / step) - 1)
+    is_over = False
+    while m < offsets.size and not is_over:
         o = offsets[m]
-        if o < inner - 1e-9:
-            continue
-        if o > end + 1e-9:
-            break
         value = profile[m]
-        if np.isnan(value):
-            if o < half:
-                count = 0
-                continue
-            break
-        u[count] = o
-        z[count] = value
-        count += 1
+        if o > end + 1e-9 or (np.isnan(value) and o >= half):
+            is_over = True
+        elif np.isnan(value):
+            count = 0
+        elif o >= inner - 1e-9:
+            u[count] = o
+            z[count] = value
+            count += 1
+        m += 1
     return count
 
 
@@ -157,25 +156,23 @@ def _fit_row(  # type: ignore[no-untyped-def]
         turn = 1
         end = min(end, _far_enough(result, cell))
     count = _gathered(profile, offsets, half, end, cell, u, z)
-    if count < 6 or u[0] > half:
-        return False
-    prefix_sums(u, z, count, sums)
+    goes_on = count >= 6 and u[0] <= half
+    if goes_on:
+        prefix_sums(u, z, count, sums)
     found = False
     # the second turn looks no farther than needed behind the top that the first one found, and
     # starts from there
-    while turn < 2:
+    while goes_on and turn < 2:
         found = fit_sums(
             sums, count, u[0], step, z[0], 0.5 * cell, least_rise, 0.2 * half,
             2.0 * half + 3.0 * cell, 1.5 * cell, prior_slope, prior_weight, result[TOE],
             result[TOP], 2 if turn == 0 else halvings, result,
         )  # fmt: skip
-        if not found or turn == 1:
-            break
-        end = min(end, _far_enough(result, cell))
-        while count > 0 and u[count - 1] > end + 1e-9:
-            count -= 1
-        if count < 6:
-            break
+        if found and turn == 0:
+            end = min(end, _far_enough(result, cell))
+            while count > 0 and u[count - 1] > end + 1e-9:
+                count -= 1
+        goes_on = found and count >= 6
         turn += 1
     return found
 
