@@ -38,11 +38,22 @@ def prefix_sums(u, z, n, sums):  # type: ignore[no-untyped-def]
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
-def _solve(sums, n, a, b, t, p, prior_slope, prior_weight):  # type: ignore[no-untyped-def]
-    # the normal equations over [0, a) bed, [a, b) face, [b, n) ground, solved by L D L'
-    n_all = float(n)
-    n_face = float(b - a)
+def _ground(sums, n, b, p, prior_slope, prior_weight):  # type: ignore[no-untyped-def]
+    # what the normal equations need of the ground [b, n): v = u - p; one top serves many toes
     n_ground = float(n - b)
+    gu = sums[0, n] - sums[0, b]
+    guu = sums[2, n] - sums[2, b]
+    gz = sums[1, n] - sums[1, b]
+    guz = sums[3, n] - sums[3, b]
+    v1 = gu - p * n_ground
+    v2 = guu - 2.0 * p * gu + p * p * n_ground
+    return n_ground, gz, v1, v2 + prior_weight, guz - p * gz + prior_weight * prior_slope
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def _solve(sums, per_all, b0, a, b, t, p, n_ground, gz, v1, v2, vz):  # type: ignore[no-untyped-def]
+    # the normal equations over [0, a) bed, [a, b) face, [b, n) ground, solved by L D L'
+    n_face = float(b - a)
     per_run = 1.0 / (p - t)
     # face: r = (u - t) / run
     fu = sums[0, b] - sums[0, a]
@@ -52,26 +63,17 @@ def _solve(sums, n, a, b, t, p, prior_slope, prior_weight):  # type: ignore[no-u
     r1 = (fu - t * n_face) * per_run
     r2 = (fuu - 2.0 * t * fu + t * t * n_face) * per_run * per_run
     rz = (fuz - t * fz) * per_run
-    # ground: v = u - p
-    gu = sums[0, n] - sums[0, b]
-    guu = sums[2, n] - sums[2, b]
-    gz = sums[1, n] - sums[1, b]
-    guz = sums[3, n] - sums[3, b]
-    v1 = gu - p * n_ground
-    v2 = guu - 2.0 * p * gu + p * p * n_ground
     # unknowns: z0, rise, ground slope
     a01 = r1 + n_ground
-    per_all = 1.0 / n_all
     l10 = a01 * per_all
     l20 = v1 * per_all
-    b0 = sums[1, n]
     y1 = rz + gz - l10 * b0
     d1 = r2 + n_ground - l10 * a01
     e = v1 - l20 * a01
     per_d1 = 1.0 / d1
     l21 = e * per_d1
-    d2 = v2 + prior_weight - l20 * v1 - l21 * e
-    y2 = guz - p * gz + prior_weight * prior_slope - l20 * b0 - l21 * y1
+    d2 = v2 - l20 * v1 - l21 * e
+    y2 = vz - l20 * b0 - l21 * y1
     per_d2 = 1.0 / d2
     ground = y2 * per_d2
     rise = (y1 - e * ground) * per_d1
@@ -112,20 +114,31 @@ def fit_sums(  # type: ignore[no-untyped-def]
     best_t = start_toe
     best_p = start_top
     last_top = last - ground_least
+    per_du = 1.0 / du
+    per_all = 1.0 / float(n)
+    b0 = sums[1, n]
     if np.isnan(start_toe):
-        t = max(first_toe, first + du)
-        while t <= last_toe:
-            a = int((t - first) / du) + 1
-            p = t + least_run
-            while p <= last_top:
-                b = min(max(int((p - first) / du) + 1, a), n)
-                value, rise, ground = _solve(sums, n, a, b, t, p, prior_slope, prior_weight)
+        # the toes and the tops to try lie on one grid, so that the ground behind a top serves all
+        least_t = max(first_toe, first + du)
+        least_p = least_t + least_run
+        tops = int((last_top - least_p) / step) + 1 if last_top >= least_p else 0
+        for top in range(tops):
+            p = least_p + top * step
+            b = min(int((p - first) * per_du) + 1, n)
+            n_ground, gz, v1, v2, vz = _ground(sums, n, b, p, prior_slope, prior_weight)
+            toe = 0
+            t = least_t
+            while toe <= top and t <= last_toe:
+                a = int((t - first) * per_du) + 1
+                value, rise, ground = _solve(
+                    sums, per_all, b0, a, b, t, p, n_ground, gz, v1, v2, vz
+                )
                 if value < best and rise >= least_rise and rise > 1.5 * ground * (p - t):
                     best = value
                     best_t = t
                     best_p = p
-                p += step
-            t += step
+                toe += 1
+                t = least_t + toe * step
         if np.isnan(best_t):
             return False
     # refine both knots between the samples by shrinking steps around the best pair
@@ -134,19 +147,22 @@ def fit_sums(  # type: ignore[no-untyped-def]
         centre_t = best_t
         centre_p = best_p
         is_tried = np.isfinite(best)  # the pair that a fit is started from is not
-        for i in range(-1, 2):
-            t = centre_t + i * span
-            if t < first + 0.5 * du or t > last_toe:
+        for j in range(-1, 2):
+            p = centre_p + j * span
+            if p > last_top:
                 continue
-            a = int((t - first) / du) + 1
-            for j in range(-1, 2):
-                p = centre_p + j * span
-                if p - t < least_run or p > last_top:
+            b = min(int((p - first) * per_du) + 1, n)
+            n_ground, gz, v1, v2, vz = _ground(sums, n, b, p, prior_slope, prior_weight)
+            for i in range(-1, 2):
+                t = centre_t + i * span
+                if t < first + 0.5 * du or t > last_toe or p - t < least_run:
                     continue
                 if i == 0 and j == 0 and is_tried:
                     continue
-                b = min(max(int((p - first) / du) + 1, a), n)
-                value, rise, ground = _solve(sums, n, a, b, t, p, prior_slope, prior_weight)
+                a = int((t - first) * per_du) + 1
+                value, rise, ground = _solve(
+                    sums, per_all, b0, a, b, t, p, n_ground, gz, v1, v2, vz
+                )
                 if value < best and rise >= least_rise and rise > 1.5 * ground * (p - t):
                     best = value
                     best_t = t
@@ -154,14 +170,13 @@ def fit_sums(  # type: ignore[no-untyped-def]
         span *= 0.5
     if not np.isfinite(best):
         return False
-    a = int((best_t - first) / du) + 1
-    b = min(max(int((best_p - first) / du) + 1, a), n)
-    value, rise, ground = _solve(sums, n, a, b, best_t, best_p, prior_slope, prior_weight)
+    a = int((best_t - first) * per_du) + 1
+    b = min(int((best_p - first) * per_du) + 1, n)
+    n_ground, gz, v1, v2, vz = _ground(sums, n, b, best_p, prior_slope, prior_weight)
+    value, rise, ground = _solve(sums, per_all, b0, a, b, best_t, best_p, n_ground, gz, v1, v2, vz)
     n_face = float(b - a)
     face = (sums[0, b] - sums[0, a] - best_t * n_face) / (best_p - best_t)
-    n_ground = float(n - b)
-    behind = sums[0, n] - sums[0, b] - best_p * n_ground
-    z0 = (sums[1, n] - rise * (face + n_ground) - ground * behind) / n
+    z0 = (b0 - rise * (face + n_ground) - ground * v1) / n
     misfit = value + prior_weight * prior_slope * prior_slope + sums[4, n]
     result[Z_BED] = z0 + base
     result[RISE] = rise
