@@ -92,6 +92,8 @@ def rank_opened(
         ctx.beside = beside if ctx.jobs > 1 else None
         for names in (("network",), *BATCHED, *((name,) for name in STAGES[5:-1])):
             ctx.progress = _share_of(names, whole)
+            if names == ("priority",):
+                tables = beside.end(tables)  # it needs the exposures
             if names in BATCHED:
                 left = () if keep_points else LEFT
                 tables = run_by_stream(names, tables, ctx, drop=DROPPED, left=left)
@@ -165,9 +167,6 @@ def run_stage(name: str, tables: Tables, ctx: Context) -> Tables:
         return run_by_stream((name,), tables, ctx)
     ctx.progress(0.0, name)
     new: Tables = import_module(f"reachrank.{name}").run(tables, ctx)
-    if name == "hazard":  # the years that a bank has left need its hazard
-        add_years = getattr(import_module("reachrank.exposure"), "add_years", None)
-        new = add_years(new, ctx) if add_years else new
     return new
 
 

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from copy import copy
+from functools import partial
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -11,8 +15,10 @@ from numpy.typing import NDArray
 from reachrank.context import Context, Tables, with_tables
 from reachrank.exposure.crossings import Crossings, Shapes, find_crossings, pieces
 from reachrank.exposure.facing import Facing, facing_pairs
-from reachrank.exposure.recession import YEARS
+from reachrank.exposure.recession import YEARS, add_years
 from reachrank.exposure.score import combined_scores, known_classes, structure_scores
+from reachrank.findings import Findings
+from reachrank.progress import silent
 
 COLUMNS = (
     "exposure_id",
@@ -24,6 +30,8 @@ COLUMNS = (
     "bank_id",
     "reach_id",
 )
+OF_BANK = ("structure_distance_m", "structure_id", "exposure_score")
+"""Columns that banks and reaches get; the years follow when the hazard is known."""
 
 
 def run(tables: Tables, ctx: Context) -> Tables:
@@ -34,7 +42,8 @@ def run(tables: Tables, ctx: Context) -> Tables:
     tables
         ``reaches``, ``banks``, and ``structures``, which may be absent or empty; left as they are.
     ctx
-        Context of the run; ``ctx.settings.exposure`` is used.
+        Context of the run; ``ctx.settings.exposure`` is used. Where it has something beside its
+        stages, the exposures are measured there and put into the tables at its end.
 
     Returns
     -------
@@ -44,6 +53,32 @@ def run(tables: Tables, ctx: Context) -> Tables:
         (over all structures that the bank faces) and ``reaches`` (the worse of its banks). Without
         a structures layer the scores are NaN, not 0: nothing is known.
     """
+    if ctx.beside is None:
+        return _measured(tables, ctx)
+    own = copy(ctx)
+    own.findings, own.progress = Findings(), silent
+    ctx.beside.begin(partial(_measured, tables, own), _put_in(own.findings, ctx))
+    return tables
+
+
+def _put_in(found: Findings, ctx: Context) -> Callable[[Tables, Tables], Tables]:
+    """Return what puts exposures, measured while other stages ran, into the tables of then.
+
+    Findings are told where they would stand if nothing had run meanwhile.
+    """
+    place = len(ctx.findings.rows)
+
+    def put(now: Tables, made: Tables) -> Tables:
+        ctx.findings.rows[place:place] = found.rows
+        new = with_tables(now, exposures=made["exposures"])
+        for layer in ("banks", "reaches"):
+            new[layer] = now[layer].assign(**{name: made[layer][name] for name in OF_BANK})
+        return add_years(new, ctx)
+
+    return put
+
+
+def _measured(tables: Tables, ctx: Context) -> Tables:
     settings = ctx.settings.exposure
     banks, reaches = tables["banks"], tables["reaches"]
     structures = tables.get("structures")
