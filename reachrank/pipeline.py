@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from reachrank.errors import UsageError
 from reachrank.progress import Progress, part, silent
-from reachrank.running.batches import batches_of_streams, run_batches
+from reachrank.running.batches import batches_of_streams, run_batches, streams_left
 from reachrank.running.beside import Beside
 from reachrank.running.carried import DROPPED, whole
 from reachrank.running.kept_work import made_or_kept
@@ -122,14 +122,16 @@ def _network(tables: Tables, ctx: Context) -> Tables:
 
     Before, all of the DEM that the channels will need is read, file after file: every file is
     opened once, and the threads never wait for each other. Where water will be routed over all of
-    the DEM, that is read first, and of it what lies near the streams is kept.
+    the DEM, that is read first, and of it what lies near the streams is kept. A run that goes on
+    reads what lies near the streams that are left.
     """
     from reachrank.channel.stage import corridor_half_width_m  # noqa: PLC0415  (not at start-up)
     from reachrank.network.stage import may_route  # noqa: PLC0415
 
+    half_width_m = corridor_half_width_m(ctx.settings)
+
     def make(own: Context) -> dict[str, Table]:
         whole = own.progress
-        half_width_m = corridor_half_width_m(own.settings)
         lines = tables["streams"].geometry
         if may_route(tables["streams"], own):
             cells = int(own.settings.network.routing_greatest_cells)
@@ -140,11 +142,17 @@ def _network(tables: Tables, ctx: Context) -> Tables:
         own.dem.drop_ahead()
         return {"edges": edges}
 
+    goes_on = ctx.kept is not None and ctx.kept.has("network")
     made, findings = made_or_kept("network", ctx, make)
     ctx.findings.rows.extend(findings.rows)
+    tables = {**tables, **made}
+    if goes_on:
+        left = streams_left([names[0] for names in BATCHED], tables, ctx)
+        lines = made["edges"].geometry[made["edges"]["stream_id"].isin(left)]
+        ctx.dem.load_some(lines, half_width_m, part(ctx.progress, 0.0, 0.7))
     if ctx.workers:
         ctx.workers.begin(ctx)
-    return {**tables, **made}
+    return tables
 
 
 def open_inputs(

@@ -250,15 +250,15 @@ class ChunkStore:
         self._read(chunk, place)
         return chunk
 
-    def lay_down(self) -> int | None:
-        """Write all to the scratch file; return its descriptor, None where there is nothing.
+    def lay_down(self) -> int:
+        """Write all to the scratch file, be it nothing; return its descriptor.
 
         What `pickle` then makes of this store is a copy for another process, which reads from the
         file that it is given by `take_up`.
         """
         with self._lock:
             leaving = dict(self._in_memory)
-            if leaving and self._scratch is None:
+            if self._scratch is None:
                 self._open_scratch()
         for key, chunk in leaving.items():
             with self._lock:
@@ -266,7 +266,7 @@ class ChunkStore:
             self._write(chunk, place)
             with self._lock:
                 self._in_file[key] = (place, (chunk.shape[0], chunk.shape[1]))
-        return self._scratch.fileno() if self._scratch else None
+        return self._file().fileno()
 
     def take_up(self, descriptor: int) -> None:
         """Read from a scratch file that another process has laid down."""

@@ -136,14 +136,20 @@ class Dem:
         InputError
             Where not one cell along all of the lines has an elevation.
         """
-        rows, columns = self._near(lines, half_width_m)
-        self._cache.plan(rows, columns)
-        chunks = self._cache.require(rows, columns, progress)
-        if rows.size and all(self._cache.store.get(key) is None for key in chunks):
+        if not self.load_some(lines, half_width_m, progress):
             raise InputError(
                 "The DEM holds no elevation along the streams: all its cells there are no data.",
                 where=self._files[0].shown,
             )
+
+    def load_some(
+        self, lines: ArrayLike, half_width_m: ArrayLike, progress: Progress = silent
+    ) -> bool:
+        """Do as `load`, of lines that are not all; return whether any cell has an elevation."""
+        rows, columns = self._near(lines, half_width_m)
+        self._cache.plan(rows, columns)
+        chunks = self._cache.require(rows, columns, progress)
+        return not rows.size or any(self._cache.store.get(key) is not None for key in chunks)
 
     def surface(
         self, lines: ArrayLike, half_width_m: ArrayLike, progress: Progress = silent
@@ -250,7 +256,7 @@ class Dem:
         """Forget the copy that was made ahead."""
         self._ahead = None
 
-    def lay_down(self) -> int | None:
+    def lay_down(self) -> int:
         """Lay what was read so far where another process can read it.
 
         A `pickle` made afterwards is a copy that has this much, by way of `take_up`, and raises
@@ -258,8 +264,8 @@ class Dem:
 
         Returns
         -------
-        int or None
-            Descriptor of the file; None where nothing was read yet.
+        int
+            Descriptor of the file, an empty one where nothing was read yet.
         """
         return self._cache.store.lay_down()
 

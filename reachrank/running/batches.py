@@ -69,6 +69,22 @@ def _usual_km(total_km: float) -> float:
     return min(max(total_km / LEAST_BATCHES, BATCH_KM), GREATEST_BATCH_KM)
 
 
+def piece_name(stage: str, number: int) -> str:
+    """Return the name of what a batch makes, by its first stage and its number from 0."""
+    return f"{stage}-{number + 1:05d}"
+
+
+def streams_left(stages: Collection[str], tables: Mapping[str, Table], ctx: Context) -> set[str]:
+    """Return the streams of the batches that are still to be made; ``stages`` are first ones."""
+    kept, batches = ctx.kept, enumerate(batches_of_streams(tables))
+    return {
+        stream
+        for number, streams in batches
+        if not (kept and all(kept.has(piece_name(stage, number)) for stage in stages))
+        for stream in streams
+    }
+
+
 class RowsOfStreams:
     """Which rows of a table belong to which stream, found once for all batches."""
 
@@ -169,7 +185,7 @@ def run_batches(
         for layer in reads:
             wanted = streams | near if layer == "channel" else streams
             given[layer] = tables[layer].take(rows[layer](wanted)).reset_index(drop=True)
-        return Batch(f"{stages[0][0]}-{number + 1:05d}", streams, stages, given, drop)
+        return Batch(piece_name(stages[0][0], number), streams, stages, given, drop)
 
     def work(number: int, progress: Progress) -> tuple[dict[str, Table], Findings]:
         batch = batch_of(number)

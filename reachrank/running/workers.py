@@ -146,10 +146,11 @@ class Workers:
 
     def begin(self, ctx: Context) -> None:
         """Tell the workers of a run whose elevations have been read."""
-        descriptor = None
-        with suppress(OSError):  # a full disk: the run does without
-            descriptor = ctx.dem.lay_down() if self._all and ctx.kept else None
-        if descriptor is None or ctx.kept is None:
+        if not self._all or ctx.kept is None:
+            return
+        try:
+            descriptor = ctx.dem.lay_down()
+        except OSError:  # a full disk: the run does without
             return
         bare = replace(
             ctx, findings=Findings(), progress=silent, jobs=1,

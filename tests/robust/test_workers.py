@@ -87,6 +87,17 @@ def test_the_same_file_in_us_units(sound, tmp_path, met, taken):
     same(out, whole)
 
 
+@pytest.mark.parametrize("message", ["channel", "sections", "priority"])
+def test_a_run_that_goes_on_has_workers_too(sound, tmp_path, whole, met, taken, message):
+    """What lies near the streams that are left is read before, so that they have elevations."""
+    out = tmp_path / "out.gpkg"
+    stop(held_at(message, sound.argv(out), keep=True))
+    assert run(sound.argv(out, "--jobs", "2", "--resume"))[0] == 0
+    assert (met[-1].made > 0) == (message != "priority")  # all batches were made by then
+    assert taken[-1] == early.LAYERS
+    same(out, whole)
+
+
 @pytest.mark.parametrize("how", ["dies", "fails", "tables change"])
 def test_early_layers_that_do_not_come(sound, tmp_path, whole, met, taken, monkeypatch, how):
     """The run writes them itself."""
