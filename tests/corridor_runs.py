@@ -6,9 +6,7 @@ from collections.abc import Sequence
 from functools import cache
 
 import numpy as np
-import pandas as pd
 from affine import Affine
-from scipy.spatial import cKDTree
 from shapely.geometry import LineString
 
 from reachrank import channel, network, planform, sections
@@ -52,16 +50,3 @@ def moved(of: Corridor, how: Affine) -> tuple[ArrayDem, list[LineString]]:
         x, y = np.asarray(line.coords)[:, :2].T
         lines.append(LineString(apply(how, x, y)))
     return dem, lines
-
-
-def beside(found: pd.DataFrame, other: pd.DataFrame, how: Affine | None = None) -> pd.DataFrame:
-    """Pair sections with those of another run nearest in place; within 3 m only."""
-    xy = found[["x_m", "y_m"]].to_numpy()
-    if how is not None:
-        xy = apply(how, xy[:, 0], xy[:, 1])
-    away, at = cKDTree(other[["x_m", "y_m"]].to_numpy()).query(xy)
-    near = away < 3.0
-    theirs = other.iloc[at[near]].reset_index(drop=True).add_suffix("_other")
-    return pd.concat(
-        [pd.DataFrame(found[near].reset_index(drop=True)), pd.DataFrame(theirs)], axis=1
-    )

@@ -17,6 +17,12 @@ FIGURES = 6
 top (m), slope of the ground behind (m/m), root mean square misfit (m)."""
 GRID_STEPS = 24
 """Steps along the profile of the first grid of knots, where cells are not coarser than that."""
+LEAST_GAIN = 1e-9
+"""A pair of knots is better than another if it explains so much more, as a share of the profile's
+sum of squares. Of a face with hardly a sample on it many pairs explain the same, but for rounding:
+then the first one counts, on every computer and in every unit."""
+HAIR = 1e-9
+"""What rounding may add to an offset, as a share of the distance between samples."""
 SUMS = 5
 """Rows of the prefix sums: offset, elevation, their squares' and product's, see `prefix_sums`."""
 
@@ -113,10 +119,14 @@ def fit_sums(  # type: ignore[no-untyped-def]
     best = np.inf
     best_t = start_toe
     best_p = start_top
-    last_top = last - ground_least
+    # samples, knots and limits lie on one grid: what is at a limit but for rounding is within
+    hair = HAIR * du
+    last_top = last - ground_least + hair
+    last_toe += hair
     per_du = 1.0 / du
     per_all = 1.0 / float(n)
     b0 = sums[1, n]
+    slack = LEAST_GAIN * sums[4, n]
     if np.isnan(start_toe):
         # the toes and the tops to try lie on one grid, so that the ground behind a top serves all
         least_t = max(first_toe, first + du)
@@ -133,7 +143,7 @@ def fit_sums(  # type: ignore[no-untyped-def]
                 value, rise, ground = _solve(
                     sums, per_all, b0, a, b, t, p, n_ground, gz, v1, v2, vz
                 )
-                if value < best and rise >= least_rise and rise > 1.5 * ground * (p - t):
+                if value < best - slack and rise >= least_rise and rise > 1.5 * ground * (p - t):
                     best = value
                     best_t = t
                     best_p = p
@@ -155,7 +165,7 @@ def fit_sums(  # type: ignore[no-untyped-def]
             n_ground, gz, v1, v2, vz = _ground(sums, n, b, p, prior_slope, prior_weight)
             for i in range(-1, 2):
                 t = centre_t + i * span
-                if t < first + 0.5 * du or t > last_toe or p - t < least_run:
+                if t < first + 0.5 * du - hair or t > last_toe or p - t < least_run - hair:
                     continue
                 if i == 0 and j == 0 and is_tried:
                     continue
@@ -163,7 +173,7 @@ def fit_sums(  # type: ignore[no-untyped-def]
                 value, rise, ground = _solve(
                     sums, per_all, b0, a, b, t, p, n_ground, gz, v1, v2, vz
                 )
-                if value < best and rise >= least_rise and rise > 1.5 * ground * (p - t):
+                if value < best - slack and rise >= least_rise and rise > 1.5 * ground * (p - t):
                     best = value
                     best_t = t
                     best_p = p

@@ -12,6 +12,7 @@ from reachrank.bank.averaged import WORK_SHAPE, fit_averaged
 from reachrank.bank.fit import (
     FIGURES,
     GROUND,
+    HAIR,
     MISFIT,
     RISE,
     SUMS,
@@ -272,9 +273,10 @@ def measure_rows(  # type: ignore[no-untyped-def]
             result[TOE] = np.nan
             result[TOP] = np.nan
             if not is_anchor:
+                within = (2.0 + HAIR) * cell
                 agree = (
-                    abs(knots[before, 0] - knots[before + 1, 0]) <= 2.0 * cell
-                    and abs(knots[before, 1] - knots[before + 1, 1]) <= 2.0 * cell
+                    abs(knots[before, 0] - knots[before + 1, 0]) <= within
+                    and abs(knots[before, 1] - knots[before + 1, 1]) <= within
                 )
                 if agree:
                     result[TOE] = 0.5 * (knots[before, 0] + knots[before + 1, 0])
