@@ -1,6 +1,7 @@
 """Which bank a structure is charged to, and from where the distance is measured."""
 
 import itertools
+from contextlib import closing
 
 import geopandas as gpd
 import numpy as np
@@ -9,6 +10,7 @@ from shapely import LineString, Point, Polygon, box
 from stream_tables import CRS, arc, context, joined, straight, stream
 
 from reachrank import exposure, reaches
+from reachrank.running.beside import Beside
 from reachrank.settings import ExposureSettings
 
 
@@ -248,3 +250,32 @@ def test_input_tables_stay_as_they_are():
     exposure.run(tables, ctx)
     for name, table in tables.items():
         assert table.equals(before[name]), name
+
+
+def test_what_is_measured_beside_other_stages_stands_where_it_would_have_stood():
+    """Tables and findings are those of a run that does one stage after the other."""
+
+    def ranked(ctx):
+        tables = reaches.run(stream(straight(100.0)), ctx)
+        tables["structures"] = structures(
+            ("r", "road", LineString([(50.0, -200.0), (50.0, 200.0)])),
+            ("h", "house", Point(1.0, 20.0)),
+        )
+        ctx.findings.add("info", "before", "Said before.")
+        tables = exposure.run(tables, ctx)
+        ctx.findings.add("info", "after", "Said after.")
+        tables["banks"] = tables["banks"].assign(hazard_score=[80.0, 60.0])
+        if ctx.beside:
+            assert "exposures" not in tables
+            return ctx.beside.end(tables)
+        return exposure.add_years(tables, ctx)
+
+    one, other = context(), context()
+    with closing(Beside()) as other.beside:
+        beside, plain = ranked(other), ranked(one)
+    assert [row["code"] for row in other.findings.rows] == ["before", "crossing", "after"]
+    assert other.findings.to_frame(CRS).equals(one.findings.to_frame(CRS))
+    assert plain["exposures"]["reached_middle_yr"].notna().all()
+    for layer in ("banks", "reaches", "exposures"):
+        assert set(beside[layer]) == set(plain[layer])
+        assert beside[layer][list(plain[layer])].equals(plain[layer]), layer
