@@ -83,7 +83,7 @@ def explain_table(
     distance = _number(bank, "structure_distance_m")
     rows.append({**blank, "step": "exposure", "score": exposure, "contribution": math.nan,
                  "measurement": distance, "unit": "m" if math.isfinite(distance) else "",
-                 "source": "" if pd.isna(bank.get("structure_id")) else str(bank["structure_id"]),
+                 "source": _text(bank.get("structure_id")),
                  "moves": ""})  # fmt: skip
     rows.append({**blank, "step": "priority", "score": total, "contribution": total,
                  "source": _rule_text(hazard, exposure, total, settings),
@@ -128,25 +128,30 @@ def _factor_row(
             f"The layer factors does not say the score, weight and share of {row['factor']}.",
             hint=CHANGED,
         )
-    texts = []
+    texts, unit = [], _text(row["unit"])
     for word, points in needed.items():
         wanted = score + points / (100.0 * weight)
         at = value_at(wanted, knots) if 0.0 <= wanted <= 1.0 and knots else math.nan
         if math.isfinite(at) and math.isfinite(value):
             beyond = "above" if at > value else "below"
-            texts.append(f"{beyond} {at:.3g} {row['unit']}: '{word}'")
-    bound = " (at least)" if row["state"] == "lower_bound" else ""
+            texts.append(f"{beyond} {at:.3g} {unit}: '{word}'")
+    bound = " (at least)" if _text(row["state"]) == "lower_bound" else ""
     return {
         "step": row["factor"],
         "measurement": value,
-        "unit": f"{row['unit']}{bound}",
+        "unit": f"{unit}{bound}",
         "breakpoints": _around(value, knots),
         "score": score,
         "weight": weight,
         "contribution": part,
-        "source": row["source"],
+        "source": _text(row["source"]),
         "moves": "; ".join(texts),
     }
+
+
+def _text(value: object) -> str:
+    """Return text, "" for what another program has taken out."""
+    return "" if pd.isna(value) else str(value)
 
 
 def _around(value: float, knots: Knots) -> str:
