@@ -128,14 +128,14 @@ def _factor_row(
             f"The layer factors does not say the score, weight and share of {row['factor']}.",
             hint=CHANGED,
         )
-    texts, unit = [], _text(row["unit"])
+    texts, unit = [], row["unit"]
     for word, points in needed.items():
         wanted = score + points / (100.0 * weight)
         at = value_at(wanted, knots) if 0.0 <= wanted <= 1.0 and knots else math.nan
         if math.isfinite(at) and math.isfinite(value):
             beyond = "above" if at > value else "below"
             texts.append(f"{beyond} {at:.3g} {unit}: '{word}'")
-    bound = " (at least)" if _text(row["state"]) == "lower_bound" else ""
+    bound = " (at least)" if row["state"] == "lower_bound" else ""
     return {
         "step": row["factor"],
         "measurement": value,
