@@ -13,10 +13,10 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-TILE = 64
-"""Cells along the side of one tile."""
 SHIFT = 6
 """A tile's side is two to this power: shifts and masks in place of divisions."""
+TILE = 1 << SHIFT
+"""Cells along the side of one tile."""
 
 
 @dataclass(frozen=True)
@@ -77,6 +77,16 @@ NOWHERE = -2
 """Row and column of a place that has none: outside of every surface."""
 POINTS_AT_ONCE = 1024
 """Points that are sampled together: their numbers stay in the processor's nearest cache."""
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def place_of(inverse, x, y):  # type: ignore[no-untyped-def]  # pragma: no cover
+    """Return column and row of a point, counted from the middle of the first cell, or `NOWHERE`."""
+    column = inverse[0] * x + inverse[1] * y + inverse[2] - 0.5
+    row = inverse[3] * x + inverse[4] * y + inverse[5] - 0.5
+    if not (abs(column) < FAR_CELLS and abs(row) < FAR_CELLS):
+        column = row = float(NOWHERE)
+    return column, row
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
@@ -164,11 +174,7 @@ def sample_points(tiles, index, inverse, x, y, out):  # type: ignore[no-untyped-
     for start in range(0, x.size, POINTS_AT_ONCE):
         count = min(POINTS_AT_ONCE, x.size - start)
         for n in range(count):
-            k = start + n
-            across = inverse[0] * x[k] + inverse[1] * y[k] + inverse[2] - 0.5
-            along = inverse[3] * x[k] + inverse[4] * y[k] + inverse[5] - 0.5
-            if not (abs(across) < FAR_CELLS and abs(along) < FAR_CELLS):
-                across = along = float(NOWHERE)
+            across, along = place_of(inverse, x[start + n], y[start + n])
             column[n], row[n] = np.int32(np.floor(across)), np.int32(np.floor(along))
             right[n], down[n] = across - column[n], along - row[n]
         fill_corners(flat, index, row, column, count, four)

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reachrank.channel.line import smooth_values
-from reachrank.surface import FAR_CELLS, NOWHERE, Surface, blend, fill_corners
+from reachrank.surface import NOWHERE, Surface, blend, fill_corners, place_of
 
 Float = NDArray[np.float64]
 
@@ -39,12 +39,10 @@ def fill_strip(tiles, index, inverse, x, y, nx, ny, offsets, room_left, room_rig
         least, greatest = offsets.size, 0
         for k in range(rows):
             i = start + k
-            across = inverse[0] * x[i] + inverse[1] * y[i] + inverse[2] - 0.5
-            along = inverse[3] * x[i] + inverse[4] * y[i] + inverse[5] - 0.5
+            across, along = place_of(inverse, x[i], y[i])
             by_column[k] = inverse[0] * nx[i] + inverse[1] * ny[i]
             by_row[k] = inverse[3] * nx[i] + inverse[4] * ny[i]
-            is_near = abs(across) < FAR_CELLS and abs(along) < FAR_CELLS
-            if not (is_near and np.isfinite(by_column[k] + by_row[k])):
+            if not np.isfinite(by_column[k] + by_row[k]):
                 across = along = float(NOWHERE)
                 by_column[k] = by_row[k] = 0.0
             own_column[k], own_row[k] = np.int32(np.floor(across)), np.int32(np.floor(along))

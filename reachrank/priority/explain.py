@@ -128,18 +128,18 @@ def _factor_row(
             f"The layer factors does not say the score, weight and share of {row['factor']}.",
             hint=CHANGED,
         )
-    texts, unit = [], row["unit"]
+    texts = []
     for word, points in needed.items():
         wanted = score + points / (100.0 * weight)
         at = value_at(wanted, knots) if 0.0 <= wanted <= 1.0 and knots else math.nan
         if math.isfinite(at) and math.isfinite(value):
             beyond = "above" if at > value else "below"
-            texts.append(f"{beyond} {at:.3g} {unit}: '{word}'")
+            texts.append(f"{beyond} {at:.3g} {row['unit']}: '{word}'")
     bound = " (at least)" if row["state"] == "lower_bound" else ""
     return {
         "step": row["factor"],
         "measurement": value,
-        "unit": f"{unit}{bound}",
+        "unit": f"{row['unit']}{bound}",
         "breakpoints": _around(value, knots),
         "score": score,
         "weight": weight,
