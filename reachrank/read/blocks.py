@@ -7,11 +7,13 @@ county does not have to be kept for the little of it that lies near a stream.
 
 from __future__ import annotations
 
+import mmap
 import os
 import tempfile
 import threading
 import weakref
 from collections import OrderedDict
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import IO, Any
 
@@ -178,8 +180,9 @@ def _as(dtype: np.dtype[Any], value: float) -> Any:
 class ChunkStore:
     """What was read, by piece and place: in memory up to a limit, then in a scratch file.
 
-    The oldest go to the file first. Safe for several threads, which write to the file and read from
-    it at the same time.
+    The oldest go to the file first. Safe for several threads. What is in the file is mapped, so
+    that of a chunk only what is looked at is ever fetched; who needs no chunk any more calls
+    `let_go`, and the file's pages do not count as memory of the process.
     """
 
     def __init__(self, memory_limit_bytes: int) -> None:
@@ -190,6 +193,7 @@ class ChunkStore:
         self._empty: set[ChunkKey] = set()
         self._bytes = 0
         self._scratch: IO[bytes] | None = None
+        self._map: mmap.mmap | None = None
         self._end = 0
         self._lock = threading.Lock()
         self._finalizer: Any = None
@@ -209,6 +213,16 @@ class ChunkStore:
         """Size of the scratch file."""
         return self._end
 
+    def expect(self, count: int) -> None:
+        """Say how many bytes are to come.
+
+        If they are more than may stay in memory, each chunk goes to the file at once, while the
+        processor still has it at hand.
+        """
+        with self._lock:
+            if self._bytes + count > self._limit:
+                self._limit = 0
+
     def put(self, key: ChunkKey, chunk: NDArray[np.float32]) -> None:
         """Keep a chunk; one without any elevation takes no room."""
         is_empty = bool(np.isnan(chunk[0, 0]) and np.isnan(chunk).all())
@@ -222,7 +236,7 @@ class ChunkStore:
                 return
             self._in_memory[key] = chunk
             self._bytes += chunk.nbytes
-            while self._bytes > self._limit and len(self._in_memory) > 1:
+            while self._bytes > self._limit:
                 oldest, leaving = self._in_memory.popitem(last=False)
                 places.append((oldest, self._end))
                 self._leaving[oldest] = leaving
@@ -238,17 +252,26 @@ class ChunkStore:
                 del self._leaving[oldest]
 
     def get(self, key: ChunkKey) -> NDArray[np.float32] | None:
-        """Return a chunk that is kept; None for one without any elevation."""
+        """Return a chunk that is kept, not to be written to; None for one without any elevation."""
         with self._lock:
             if key in self._empty:
                 return None
             for kept in (self._in_memory, self._leaving):
                 if key in kept:
                     return kept[key]
-            place, shape = self._in_file[key]
-        chunk = np.empty(shape, np.float32)
-        self._read(chunk, place)
-        return chunk
+            place, (rows, columns) = self._in_file[key]
+            if self._map is None or len(self._map) < place + 4 * rows * columns:
+                # what was handed out of a shorter map stays valid as long as it is held
+                self._map = mmap.mmap(self._file().fileno(), 0, access=mmap.ACCESS_READ)
+            cells = np.frombuffer(self._map, np.float32, rows * columns, place)
+        return cells.reshape(rows, columns)
+
+    def let_go(self) -> None:
+        """Let the system count what is mapped of the file as its own again, if it can."""
+        scratch_map = self._map
+        if scratch_map is not None and hasattr(mmap, "MADV_DONTNEED"):
+            with suppress(OSError, ValueError):
+                scratch_map.madvise(mmap.MADV_DONTNEED)
 
     def lay_down(self) -> int:
         """Write all to the scratch file, be it nothing; return its descriptor.
@@ -287,6 +310,7 @@ class ChunkStore:
             self._in_file.clear()
             self._empty.clear()
             self._bytes = self._end = 0
+            self._map = None  # unmapped when the last chunk of it has gone
             if self._finalizer is not None:
                 self._finalizer()
             self._scratch = None
@@ -304,19 +328,6 @@ class ChunkStore:
                 with self._lock:
                     file.seek(place)
                     done = file.write(rest)
-            rest, place = rest[done:], place + done
-
-    def _read(self, chunk: NDArray[np.float32], place: int) -> None:
-        file, rest = self._file(), chunk.data.cast("B")
-        while len(rest):
-            if hasattr(os, "preadv"):
-                done = os.preadv(file.fileno(), [rest], place)
-            else:
-                with self._lock:
-                    file.seek(place)
-                    done = file.readinto(rest) or 0  # type: ignore[attr-defined]
-            if not done:
-                raise OSError("The scratch file was cut short.")
             rest, place = rest[done:], place + done
 
     def _file(self) -> IO[bytes]:

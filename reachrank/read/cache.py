@@ -167,6 +167,7 @@ class BlockCache:
             if self._is_copy:
                 raise NotReadError
             wanted = set(missing)
+            self.store.expect(sum(4 * math.prod(self._layouts[key[0]].chunk) for key in missing))
             units: dict[int, set[Unit]] = {}
             for number, r, c in missing:
                 layout = self._layouts[number]

@@ -92,11 +92,11 @@ def mark_tiles(row, column, part, reach, low_row, low_column, near):  # type: ig
 
 
 @numba.njit(cache=True, nogil=True)
-def fill_tiles(tiles, index, index_row, index_column, chunk, row, column):  # type: ignore[no-untyped-def]  # pragma: no cover
+def fill_tiles(tiles, has_begun, index, index_row, index_column, chunk, row, column):  # type: ignore[no-untyped-def]  # pragma: no cover
     """Copy a chunk's cells into the tiles that are there, only where a tile has nothing yet.
 
     ``row``, ``column`` is the chunk's first cell on the grid; ``index_row``, ``index_column`` the
-    first tile of ``index``.
+    first tile of ``index``. A tile that has not ``has_begun`` may hold anything before.
     """
     rows, columns = chunk.shape
     for tile_row in range(row // TILE, (row + rows - 1) // TILE + 1):
@@ -107,9 +107,18 @@ def fill_tiles(tiles, index, index_row, index_column, chunk, row, column):  # ty
             j = tile_column - index_column
             if j < 0 or j >= index.shape[1] or index[i, j] < 0:
                 continue
-            tile = tiles[index[i, j]]
+            number = index[i, j]
+            tile = tiles[number]
             top, left = tile_row * TILE, tile_column * TILE
-            for r in range(max(row, top), min(row + rows, top + TILE)):
-                for c in range(max(column, left), min(column + columns, left + TILE)):
-                    if np.isnan(tile[r - top, c - left]):
-                        tile[r - top, c - left] = chunk[r - row, c - column]
+            first_r, end_r = max(row, top), min(row + rows, top + TILE)
+            first_c, end_c = max(column, left), min(column + columns, left + TILE)
+            is_new = not has_begun[number]
+            has_begun[number] = True
+            if is_new and (end_r - first_r < TILE or end_c - first_c < TILE):
+                tile[:] = np.nan
+            for r in range(first_r, end_r):
+                here = tile[r - top, first_c - left : end_c - left]
+                there = chunk[r - row, first_c - column : end_c - column]
+                for c in range(here.size):
+                    if is_new or np.isnan(here[c]):
+                        here[c] = there[c]

@@ -183,12 +183,15 @@ class Dem:
         shape = int(rows.max()) - first_row + 1, int(columns.max()) - first_column + 1
         index = np.full(shape, -1, np.int32)
         index[rows - first_row, columns - first_column] = np.arange(rows.size, dtype=np.int32)
-        tiles = np.full((rows.size, TILE, TILE), np.nan, np.float32)
+        tiles = np.empty((rows.size, TILE, TILE), np.float32)
+        has_begun = np.zeros(rows.size, np.bool_)
         for key in chunks:
             chunk = self._cache.store.get(key)
             if chunk is not None:
                 row, column = self._cache.place(key)
-                fill_tiles(tiles, index, first_row, first_column, chunk, row, column)
+                fill_tiles(tiles, has_begun, index, first_row, first_column, chunk, row, column)
+        tiles[~has_begun] = np.nan
+        self._cache.store.let_go()
         inverse = Affine.translation(-first_column * TILE, -first_row * TILE) @ ~self.grid.transform
         return Surface(tiles, index, _six(inverse), self.cell_m)
 
