@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reachrank.surface import Surface, cell_at
+from reachrank.whole_numbers import nearest
 
 Float = NDArray[np.float64]
 
@@ -33,7 +34,7 @@ def ground_noise_m(
     Median absolute deviation, so that ditches and houses do. NaN with fewer than 30 values.
     """
     cell = surface.cell_m
-    lag = max(1, round(4.0 * cell / step_m))
+    lag = max(1, nearest(4.0 * cell / step_m))
     parts = []
     for top, sign in ((left_top_m, 1.0), (right_top_m, -1.0)):
         for behind in (2.5, 5.5):

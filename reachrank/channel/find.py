@@ -33,6 +33,7 @@ from reachrank.channel.strip import (
 )
 from reachrank.settings.channel import ChannelSettings
 from reachrank.surface import Surface
+from reachrank.whole_numbers import at_least, nearest, nearest_each
 
 Float = NDArray[np.float64]
 
@@ -67,7 +68,7 @@ class Found:
 
 
 def _offsets(half_m: float, step_m: float) -> Float:
-    count = int(np.ceil(half_m / step_m))
+    count = at_least(half_m / step_m)
     return np.arange(-count, count + 1, dtype=np.float64) * step_m
 
 
@@ -102,7 +103,7 @@ def _first_width(strip: Float, offsets: Float, at: Float, rise_m: float, step_m:
     """Width of the low ground around the path, by a rise above the bed; smoothed by medians."""
     cell = offsets[1] - offsets[0]
     calm = smooth_along(strip, np.full(len(strip), 3.0 * cell / step_m))
-    columns = np.clip(np.round((at - offsets[0]) / cell).astype(int), 0, offsets.size - 1)
+    columns = np.clip(nearest_each((at - offsets[0]) / cell), 0, offsets.size - 1)
     rows = np.arange(len(strip))
     low = np.full(len(strip), np.inf)
     for shift in (-1, 0, 1):
@@ -114,7 +115,7 @@ def _first_width(strip: Float, offsets: Float, at: Float, rise_m: float, step_m:
     left_end = np.where(above & (index > columns[:, None]), index, offsets.size).min(axis=1)
     width = (left_end - right_end - 1) * cell
     width = np.where(np.isfinite(low), width, np.nan)
-    return median_along(width, np.full(width.size, max(2, round(15.0 / step_m)), np.int64))
+    return median_along(width, np.full(width.size, max(2, nearest(15.0 / step_m)), np.int64))
 
 
 ANCHOR_ROWS = 4
@@ -229,19 +230,19 @@ def blocked_rows(
     """
     low = np.empty(len(strip))
     fill_row_low(strip, offsets_m, 0.5 * width_m + BLOCKED_CELLS * cell_m, low)
-    half = np.full(low.size, max(5, round(40.0 / step_m)), np.int64)
+    half = np.full(low.size, max(5, nearest(40.0 / step_m)), np.int64)
     usual = median_along(low, half)
     with np.errstate(invalid="ignore"):
         high = low - usual > rise_m
     widest = float(np.nanmax(width_m[high])) if high.any() else 0.0
-    spread = max(1, round(widest / step_m))
+    spread = max(1, nearest(widest / step_m))
     return np.asarray(maximum_filter1d(high.astype(np.uint8), 2 * spread + 1) > 0)
 
 
 def median_half_rows(width_m: Float, widths: float, step_m: float) -> NDArray[np.int64]:
     """Return the half window, in rows, of a running median over a number of widths."""
     safe = np.where(np.isfinite(width_m), width_m, 0.0)
-    return np.maximum(1, np.round(0.5 * widths * safe / step_m)).astype(np.int64)
+    return np.maximum(1, nearest_each(0.5 * widths * safe / step_m))
 
 
 FIT_WIDTHS = 0.5
@@ -251,8 +252,8 @@ about as much, so that fits in between tell nothing new."""
 
 def fit_rows(count: int, width_m: Float, step_m: float, cell_m: float) -> NDArray[np.int64]:
     """Return the points whose banks are fitted: both ends, evenly between, the same both ways."""
-    every = max(1, int(FIT_WIDTHS * whole_cells(width_m, cell_m) * cell_m / step_m + 0.5))
-    pieces = max(1, round((count - 1) / every))
+    every = max(1, nearest(FIT_WIDTHS * whole_cells(width_m, cell_m) * cell_m / step_m))
+    pieces = max(1, nearest((count - 1) / every))
     return same_both_ways(np.arange(pieces + 1), pieces, count)
 
 
@@ -268,7 +269,7 @@ def whole_cells(width_m: Float, cell_m: float) -> int:
     """
     if not (width_m > 0).any():
         return 1
-    return max(1, round(float(np.quantile(width_m[np.isfinite(width_m)], 0.2)) / cell_m))
+    return max(1, nearest(float(np.quantile(width_m[np.isfinite(width_m)], 0.2)) / cell_m))
 
 
 def _middle_m(

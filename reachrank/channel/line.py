@@ -9,6 +9,8 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
+from reachrank.whole_numbers import HAIR, at_least, nearest
+
 Float = NDArray[np.float64]
 
 
@@ -29,7 +31,7 @@ def resample(xy: Float, step_m: float) -> Float:
     array([ 0.,  5., 10.])
     """
     along = arc_length(xy)
-    count = max(1, round(along[-1] / step_m))
+    count = max(1, nearest(along[-1] / step_m))
     at = np.linspace(0.0, along[-1], count + 1)
     return np.column_stack([np.interp(at, along, xy[:, 0]), np.interp(at, along, xy[:, 1])])
 
@@ -47,41 +49,70 @@ def same_both_ways(place: NDArray[np.int64], whole: int, count: int) -> NDArray[
     return points[np.diff(points, prepend=-1) > 0]
 
 
+FAR_SIGMAS = 3.5
+"""Gaussian weights end so many standard deviations from the middle."""
+LEAST_SIGMA = 0.2
+"""A standard deviation of fewer steps averages nothing."""
+PLACES_AT_ONCE = 32
+"""Averages that are made together: their sums stay in the processor's nearest cache."""
+
+
 @numba.njit(cache=True, nogil=True, error_model="numpy")
 def gaussian_along(values, sigma, pad, out):  # type: ignore[no-untyped-def]
-    """Gaussian average of a padded series, each place with its own sigma in steps.
+    """Fill ``out`` with the Gaussian averages of padded series, each place with its own sigma.
 
-    ``values`` has ``pad`` more places at both ends than ``sigma`` and ``out``; NaN is left out, and
-    where all is NaN the result is.
+    ``values`` has a row for each series and ``pad`` more places at both ends than ``sigma``, which
+    counts in steps, and ``out``. NaN is left out, and where all is NaN the result is. The same
+    both ways along the series, to the last digit.
     """
-    for i in range(out.size):
-        s = sigma[i]
-        if s < 0.2:
-            out[i] = values[i + pad]
-            continue
-        half = min(pad, int(np.ceil(3.5 * s)))
-        value = values[i + pad]
-        total = 0.0
-        weight = 0.0
-        if not np.isnan(value):
-            total = value
-            weight = 1.0
-        # exp(-k^2 / 2 s^2) from its neighbour: the ratio of ratios is constant
-        ratio = np.exp(-0.5 / (s * s))
-        shrink = ratio * ratio
-        w = 1.0
-        for k in range(1, half + 1):
-            w *= ratio
-            ratio *= shrink
-            before = values[i + pad - k]
-            after = values[i + pad + k]
-            if not np.isnan(before):
-                total += w * before
-                weight += w
-            if not np.isnan(after):
-                total += w * after
-                weight += w
-        out[i] = total / weight if weight > 1e-3 else np.nan
+    most = min(PLACES_AT_ONCE, sigma.size)
+    half = np.empty(most)
+    weight, ratio, shrink = np.empty(most), np.empty(most), np.empty(most)
+    own = np.empty(most)
+    sums, shares = np.empty((len(values), most)), np.empty((len(values), most))
+    for first in range(0, sigma.size, PLACES_AT_ONCE):
+        count = min(PLACES_AT_ONCE, sigma.size - first)
+        middle = first + pad
+        farthest = 0
+        for j in range(count):
+            s = sigma[first + j]
+            weight[j] = 1.0
+            half[j] = ratio[j] = shrink[j] = 0.0
+            if s >= LEAST_SIGMA:
+                half[j] = min(pad, int(np.ceil(FAR_SIGMAS * s - HAIR)))
+                farthest = max(farthest, int(half[j]))
+                # exp(-k^2 / 2 s^2) from its neighbour: the ratio of ratios is constant
+                ratio[j] = np.exp(-0.5 / (s * s))
+                shrink[j] = ratio[j] * ratio[j]
+        for n in range(len(values)):
+            for j in range(count):
+                value = values[n, middle + j]
+                sums[n, j] = 0.0 if np.isnan(value) else value
+                shares[n, j] = 0.0 if np.isnan(value) else 1.0
+        for k in range(1, farthest + 1):
+            for j in range(count):
+                weight[j] *= ratio[j]
+                ratio[j] *= shrink[j]
+                own[j] = weight[j] if k <= half[j] else 0.0
+            for n in range(len(values)):
+                before = values[n, middle - k : middle - k + count]
+                after = values[n, middle + k : middle + k + count]
+                total, share = sums[n], shares[n]
+                for j in range(count):
+                    b, a = before[j], after[j]
+                    no_b, no_a = np.isnan(b), np.isnan(a)
+                    of_b, of_a = 0.0 if no_b else own[j], 0.0 if no_a else own[j]
+                    total[j] += of_b * (0.0 if no_b else b) + of_a * (0.0 if no_a else a)
+                    share[j] += of_b + of_a
+        for n in range(len(values)):
+            for j in range(count):
+                is_enough = shares[n, j] > 1e-3
+                out[n, first + j] = sums[n, j] / shares[n, j] if is_enough else np.nan
+
+
+def _reach_steps(sigma_steps: Float, count: int) -> int:
+    """Return how many places beyond its ends a series of ``count`` is asked for."""
+    return min(count - 1, at_least(FAR_SIGMAS * float(sigma_steps.max())))
 
 
 def smooth_values(values: Float, sigma_steps: Float | float) -> Float:
@@ -98,59 +129,16 @@ def smooth_values(values: Float, sigma_steps: Float | float) -> Float:
     good = np.isfinite(values)
     if values.size < 2 or not good.any():
         return values.copy()
-    sigma = np.broadcast_to(np.asarray(sigma_steps, np.float64), values.shape).copy()
-    pad = min(values.size - 1, int(np.ceil(3.5 * float(sigma.max()))))
+    sigma = np.broadcast_to(np.asarray(sigma_steps, np.float64), values.shape)
+    pad = _reach_steps(sigma, values.size)
     padded = np.concatenate([np.full(pad, values[0]), values, np.full(pad, values[-1])])
     smooth = np.empty(values.size)
-    gaussian_along(padded, sigma, pad, smooth)
-    index = np.arange(values.size)
+    gaussian_along(padded[None], sigma, pad, smooth[None])
     known = np.isfinite(smooth)
+    if known.all():
+        return smooth
+    index = np.arange(values.size)
     return np.where(known, smooth, np.interp(index, index[known], smooth[known]))
-
-
-@numba.njit(cache=True, nogil=True, error_model="numpy")
-def smooth_points(xy, sigma, out):  # type: ignore[no-untyped-def]
-    """Gaussian average of points, each place with its own sigma in steps.
-
-    Past an end the line goes on turned about its end point, so that both ends stay.
-    """
-    n = len(xy)
-    last = n - 1
-    for i in range(n):
-        s = sigma[i]
-        if s < 0.2:
-            out[i] = xy[i]
-            continue
-        half = min(last, int(np.ceil(3.5 * s)))
-        x = xy[i, 0]
-        y = xy[i, 1]
-        weight = 1.0
-        # exp(-k^2 / 2 s^2) from its neighbour: the ratio of ratios is constant
-        ratio = np.exp(-0.5 / (s * s))
-        shrink = ratio * ratio
-        w = 1.0
-        for k in range(1, half + 1):
-            w *= ratio
-            ratio *= shrink
-            a = i - k
-            b = i + k
-            if a >= 0:
-                before_x = xy[a, 0]
-                before_y = xy[a, 1]
-            else:
-                before_x = 2.0 * xy[0, 0] - xy[-a, 0]
-                before_y = 2.0 * xy[0, 1] - xy[-a, 1]
-            if b <= last:
-                after_x = xy[b, 0]
-                after_y = xy[b, 1]
-            else:
-                after_x = 2.0 * xy[last, 0] - xy[2 * last - b, 0]
-                after_y = 2.0 * xy[last, 1] - xy[2 * last - b, 1]
-            x += w * (before_x + after_x)
-            y += w * (before_y + after_y)
-            weight += 2.0 * w
-        out[i, 0] = x / weight
-        out[i, 1] = y / weight
 
 
 def smooth_line(xy: Float, sigma_steps: Float | float) -> Float:
@@ -162,9 +150,11 @@ def smooth_line(xy: Float, sigma_steps: Float | float) -> Float:
     if len(xy) < 3:
         return xy.copy()
     sigma = np.broadcast_to(np.asarray(sigma_steps, np.float64), (len(xy),))
-    out = np.empty((len(xy), 2))
-    smooth_points(np.ascontiguousarray(xy, np.float64), sigma, out)
-    return out
+    pad = _reach_steps(sigma, len(xy))
+    before, after = 2.0 * xy[0] - xy[pad:0:-1], 2.0 * xy[-1] - xy[-2 : -pad - 2 : -1]
+    out = np.empty((2, len(xy)))
+    gaussian_along(np.concatenate([before, xy, after]).T.copy(), sigma, pad, out)
+    return out.T.copy()
 
 
 def tangents(xy: Float) -> Float:

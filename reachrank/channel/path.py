@@ -7,6 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import minimum_filter1d
 
+from reachrank.whole_numbers import nearest
+
 Float = NDArray[np.float64]
 
 
@@ -159,7 +161,7 @@ def low_ground_path(
     fill_calm(strip, gaussian_weights(1.0), gaussian_weights(0.7), calm)
     low = calm.min(axis=1)
     # the low may not jump: on a road fill it is the low on both sides of the fill that counts
-    span = max(3, round(12.0 / step_m) | 1)
+    span = max(3, nearest(12.0 / step_m) | 1)
     near = minimum_filter1d(np.where(np.isfinite(low), low, np.inf), span, mode="nearest")
     low = np.where(np.isfinite(low), np.maximum(near, low - cap_m), near)
     with np.errstate(invalid="ignore"):

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from reachrank.channel.line import smooth_values
 from reachrank.surface import NOWHERE, Surface, blend, fill_corners, place_of
+from reachrank.whole_numbers import HAIR, at_most, nearest_each
 
 Float = NDArray[np.float64]
 
@@ -48,9 +49,9 @@ def fill_strip(tiles, index, inverse, x, y, nx, ny, offsets, room_left, room_rig
             own_column[k], own_row[k] = np.int32(np.floor(across)), np.int32(np.floor(along))
             in_column[k], in_row[k] = across - own_column[k], along - own_row[k]
             first[k], end[k] = 0, offsets.size
-            while first[k] < end[k] and -offsets[first[k]] > room_right[i]:
+            while first[k] < end[k] and -offsets[first[k]] > room_right[i] + HAIR:
                 first[k] += 1
-            while end[k] > first[k] and offsets[end[k] - 1] > room_left[i]:
+            while end[k] > first[k] and offsets[end[k] - 1] > room_left[i] + HAIR:
                 end[k] -= 1
             least, greatest = min(least, first[k]), max(greatest, end[k])
         count = 0
@@ -108,7 +109,7 @@ def smooth_rows(strip, sigma, at, out):  # type: ignore[no-untyped-def]
         if s < 0.2:
             out[n] = strip[i]
             continue
-        half = int(np.ceil(3.0 * s))
+        half = int(np.ceil(3.0 * s - HAIR))
         total[:] = 0.0
         weight[:] = 0.0
         for k in range(max(0, i - half), min(rows, i + half + 1)):
@@ -230,10 +231,10 @@ def usual_width_m(width_m: Float, step_m: float) -> Float:
     index = np.arange(width_m.size)
     filled = np.interp(index, index[known], width_m[known])
     # a width changes slowly: every other half width is enough to know its median by
-    every = max(1, int(0.5 * float(np.median(filled)) / step_m))
+    every = max(1, at_most(0.5 * float(np.median(filled)) / step_m))
     some = np.append(index[:-1:every], index[-1])
     part = filled[some]
-    half = np.maximum(2, np.round(0.5 * USUAL_WIDTHS * part / (step_m * every))).astype(np.int64)
+    half = np.maximum(2, nearest_each(0.5 * USUAL_WIDTHS * part / (step_m * every)))
     usual = smooth_values(median_along(part, half), 0.5 * half)
     return np.asarray(np.interp(index, some, usual))
 
@@ -263,6 +264,6 @@ def fill_row_low(strip, offsets, reach, out):  # type: ignore[no-untyped-def]
     for i in range(out.size):
         low = np.nan
         for j in range(offsets.size):
-            if abs(offsets[j]) <= reach[i]:
+            if abs(offsets[j]) <= reach[i] + HAIR:
                 low = np.fmin(low, strip[i, j])
         out[i] = low

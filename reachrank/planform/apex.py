@@ -6,6 +6,8 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
+from reachrank.whole_numbers import HAIR
+
 Float = NDArray[np.float64]
 Places = NDArray[np.int64]
 
@@ -34,8 +36,6 @@ SHARPENED_TO_WIDTHS, SHARPENED_FROM_WIDTHS = 4.0, 5.5
 """A bend whose fitted part is no longer than the first is read off the sharpened line, one longer
 than the second off the line as found: what finding it takes off a long bend is less than the noise
 that sharpening gives back. Between them the curvatures are mixed."""
-HAIR = 1e-6
-"""So that a length that comes out a hair over a whole number of steps, as feet do, counts as it."""
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")

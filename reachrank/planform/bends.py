@@ -12,8 +12,9 @@ from reachrank.channel.blur import Blur
 from reachrank.channel.line import curvature_per_m, headings_rad, smooth_line
 from reachrank.channel.strip import usual_width_m
 from reachrank.grouped import run_medians
-from reachrank.planform.apex import HAIR, apexes_of, mixed_apexes
+from reachrank.planform.apex import apexes_of, mixed_apexes
 from reachrank.settings.planform import PlanformSettings
+from reachrank.whole_numbers import HAIR, nearest_each
 
 Float = NDArray[np.float64]
 Places = NDArray[np.int64]
@@ -159,9 +160,9 @@ def find_bends(
         sharp = headings_rad(smooth_line(sharpened_line(xy, step_m, width_m, blur), jitter))
         apex = mixed_apexes(apex, apexes_of(sharp, kappa, first, last, widths), widths)
     # too few points for a cubic: the curvature itself
-    sharpest = 1.0 / np.abs(kappa[np.round(apex[:, 1]).astype(np.int64)])
+    sharpest = 1.0 / np.abs(kappa[nearest_each(apex[:, 1])])
     radius = np.where(np.isfinite(apex[:, 0]), apex[:, 0] * step_m, sharpest)
-    at_apex = width_m[np.round(apex[:, 1]).astype(np.int64)]
+    at_apex = width_m[nearest_each(apex[:, 1])]
     radius = np.maximum(radius, LEAST_RADIUS_WIDTHS * at_apex)
     bends = [
         Bend(*row)

@@ -146,6 +146,18 @@ def add_counts(ranks, bin_of_rank, top_n, first, last, counts, top):  # type: ig
 
 
 @numba.njit(cache=True, nogil=True)
+def first_bins(counts, need, out):  # type: ignore[no-untyped-def]  # pragma: no cover
+    """Fill ``out`` with each item's first bin up to which ``need`` draws are counted."""
+    for i in range(out.size):
+        bin_number = 0
+        running = np.int64(counts[i, 0])
+        while running < need and bin_number < counts.shape[1] - 1:
+            bin_number += 1
+            running += counts[i, bin_number]
+        out[i] = bin_number
+
+
+@numba.njit(cache=True, nogil=True)
 def _rank(scores, keys, spare, out):  # type: ignore[no-untyped-def]  # pragma: no cover
     sort_keys(scores, keys)
     sort_by_score(keys, spare)

@@ -8,6 +8,7 @@ bound is exact up to rank 256 and within 2 % beyond, always on the wide side.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -22,6 +23,7 @@ from reachrank.priority.draw_kernel import (
     WHERE_EXPOSED,
     add_counts,
     draw_priorities,
+    first_bins,
     rank_draws,
 )
 from reachrank.priority.random_numbers import NORMAL_TABLE
@@ -103,11 +105,8 @@ class RankCounts:
         return self.top / self.draws
 
     def _bin(self, share: float) -> Ints:
-        need = np.ceil(share * self.draws - 1e-9)
         found = np.empty(self.counts.shape[0], np.int64)
-        for start in range(0, found.size, 8192):
-            running = np.cumsum(self.counts[start : start + 8192], axis=1, dtype=np.uint32)
-            found[start : start + 8192] = np.argmax(running >= need, axis=1)
+        first_bins(self.counts, math.ceil(share * self.draws - 1e-9), found)
         return found
 
 

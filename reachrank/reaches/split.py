@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-import math
 from collections.abc import Iterable, Mapping
 
 import numpy as np
@@ -12,6 +11,7 @@ from numpy.typing import NDArray
 
 from reachrank.columns import floats
 from reachrank.findings import Findings
+from reachrank.whole_numbers import nearest
 
 Span = tuple[str, float, float]
 
@@ -27,7 +27,7 @@ def pieces(length_m: float, target_m: float) -> int:
     >>> pieces(149.0, 100.0), pieces(151.0, 100.0), pieces(20.0, 100.0)
     (1, 2, 1)
     """
-    return max(1, math.floor(length_m / target_m + 0.5))
+    return max(1, nearest(length_m / target_m))
 
 
 def edge_spans(marks: pd.DataFrame, length_m: Mapping[str, float]) -> dict[str, list[Span]]:

@@ -16,6 +16,7 @@ from scipy.ndimage import median_filter
 
 from reachrank.grouped import starts_of
 from reachrank.reaches.loops import without_loops
+from reachrank.whole_numbers import nearest
 
 Floats = NDArray[np.float64]
 
@@ -119,7 +120,7 @@ def median_count(length_m: float, spacing_m: float) -> int:
         return 1
     if not length_m > 0.0 or spacing_m <= 0.0:
         return 3
-    half = round(length_m / spacing_m) // 2
+    half = nearest(length_m / spacing_m) // 2
     return max(3, 2 * half + 1)
 
 

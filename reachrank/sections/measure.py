@@ -26,6 +26,7 @@ from reachrank.channel.strip import median_along, usual_width_m
 from reachrank.settings.channel import ChannelSettings
 from reachrank.settings.sections import SectionsSettings
 from reachrank.surface import Surface
+from reachrank.whole_numbers import nearest
 
 Float = NDArray[np.float64]
 Bool = NDArray[np.bool_]
@@ -81,14 +82,14 @@ def _bank_line(
 
 def _ponds(bed: Float, width_m: Float, step_m: float, noise_m: float, times_as_wide: float) -> Bool:
     """Stretches much wider than around whose surface is as flat as the noise allows."""
-    around = np.full(len(width_m), max(5, round(150.0 / step_m)), np.int64)
+    around = np.full(len(width_m), max(5, nearest(150.0 / step_m)), np.int64)
     is_wide = width_m > times_as_wide * median_along(width_m, around)
     spread = np.ptp(np.sort(bed, axis=1)[:, 1:-1], axis=1)
     # of nine values without the two outermost: 2.5 standard deviations of noise on average
     is_flat = spread < 4.0 * (noise_m if np.isfinite(noise_m) else 0.15) + 0.05
     pond = is_wide & is_flat
     # its shores reach into the channel above and below: as far again as it is wide
-    spread = round(float(np.nanmax(width_m[pond])) / step_m) if pond.any() else 0
+    spread = nearest(float(np.nanmax(width_m[pond])) / step_m) if pond.any() else 0
     return np.asarray(maximum_filter1d(pond.astype(np.uint8), 2 * spread + 1) > 0)
 
 

@@ -8,6 +8,7 @@ import shapely
 from numpy.typing import NDArray
 
 from reachrank.channel.line import same_both_ways
+from reachrank.whole_numbers import nearest
 
 Float = NDArray[np.float64]
 
@@ -19,7 +20,7 @@ def section_spacing_m(spacing_m: float, toe_width_m: float, cell_m: float) -> fl
     """
     if not np.isfinite(toe_width_m):
         return max(spacing_m, 2.0 * cell_m)
-    width = round(2.0 * toe_width_m / cell_m) * cell_m / 2.0
+    width = nearest(2.0 * toe_width_m / cell_m) * cell_m / 2.0
     return max(min(spacing_m, width), 2.0 * cell_m)
 
 
@@ -29,7 +30,7 @@ def section_points(length_m: float, count: int, spacing_m: float) -> NDArray[np.
     Sections lie in the middle of equal pieces about ``spacing_m`` long, so that every part of the
     line is nearest to one section and reversing the line changes none.
     """
-    pieces = max(1, round(length_m / spacing_m))
+    pieces = max(1, nearest(length_m / spacing_m))
     return same_both_ways(2 * np.arange(pieces) + 1, 2 * pieces, count)
 
 

@@ -25,6 +25,7 @@ from reachrank.sections.neighbours import points_beside
 from reachrank.sections.place import section_points, section_spacing_m, without_crossings
 from reachrank.sections.profile_text import centimetre_texts
 from reachrank.sections.whole import section_ends, section_names
+from reachrank.whole_numbers import HAIR
 
 Float = NDArray[np.float64]
 
@@ -166,7 +167,7 @@ def _flags(measured: Measured, stream: _Stream, cell_m: float, ctx: Context) -> 
         "crossing": measured.is_crossing,
         "pond": measured.is_pond,
         "gap": measured.is_gap,
-        "coarse": width < settings.coarse_cells * cell_m,
+        "coarse": width < (settings.coarse_cells - HAIR) * cell_m,
         "no_top": np.isnan(measured.left.height_m) | np.isnan(measured.right.height_m),
         "angle_lower_bound": measured.left.is_lower_bound | measured.right.is_lower_bound,
         "line_far": (offset > settings.line_far_m) & (offset > 2.0 * width),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from itertools import pairwise
+from types import ModuleType
 
 import numpy as np
 import pandas as pd
@@ -13,6 +14,7 @@ from corridor_runs import corridor, measure, moved
 from shapely.geometry import LineString
 from shapely.ops import substring
 
+from reachrank.channel import line as channel_line
 from reachrank.channel import strip
 from reachrank.synthetic import CORRIDORS, make_corridor, variant
 
@@ -72,24 +74,28 @@ def test_moving_or_turning_the_whole_world_changes_nothing(how: Affine) -> None:
 @pytest.mark.parametrize(("name", "cell_m"), [
     (NAME, 1.0), ("sine_w5", 2.0), ("kinoshita_w10_noisy", 3.0), ("wide_w15", 5.0),
 ])  # fmt: skip
-def test_what_rounding_does_to_elevations_changes_nothing(
-    monkeypatch: pytest.MonkeyPatch, name: str, cell_m: float
+@pytest.mark.parametrize(("module", "kernel"), [
+    (strip, "fill_strip"), (channel_line, "gaussian_along"),
+])  # fmt: skip
+def test_what_rounding_does_changes_nothing(
+    monkeypatch: pytest.MonkeyPatch, module: ModuleType, kernel: str, name: str, cell_m: float
 ) -> None:
     """A tenth of a nanometre: another processor, other units, another place of the grid.
 
     Samples, knots and limits lie on one grid, and of a face without a sample on it many pairs of
-    knots explain the same: neither may be decided by the last digits.
+    knots explain the same. Steps are a part of a width, so that windows of so many widths hold a
+    whole number of steps, but for rounding. None of it may be decided by the last digits.
     """
     of = corridor(name, 600.0, cell_m)
     plain = measure(of)
     rng = np.random.default_rng(1)
-    fill = strip.fill_strip
+    exact = getattr(module, kernel)
 
     def disturbed(*args: np.ndarray) -> None:
-        fill(*args)
+        exact(*args)
         args[-1][:] += 1e-10 * rng.standard_normal(args[-1].shape)
 
-    monkeypatch.setattr(strip, "fill_strip", disturbed)
+    monkeypatch.setattr(module, kernel, disturbed)
     other = measure(of)
     for layer in ("sections", "bends"):
         assert len(plain[layer]) == len(other[layer]) > 0
