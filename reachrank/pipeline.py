@@ -19,6 +19,7 @@ from reachrank.running.batches import batches_of_streams, run_batches, streams_l
 from reachrank.running.beside import Beside
 from reachrank.running.carried import DROPPED, whole
 from reachrank.running.kept_work import made_or_kept
+from reachrank.running.mapped import let_go
 from reachrank.running.memory import MOST_SECTIONS, give_back
 
 if TYPE_CHECKING:
@@ -86,7 +87,7 @@ def rank_opened(
     ``ctx.kept`` keeps the run's work the profiles stay there: `reachrank.write.write_ranked` puts
     in both.
     """
-    whole = ctx.progress
+    told, whole = ctx.progress, _letting_go(ctx.progress)
     # at the end the DEM forgets the elevations that it keeps
     with ctx.dem, closing(Beside()) as beside:
         ctx.beside = beside if ctx.jobs > 1 else None
@@ -113,7 +114,7 @@ def rank_opened(
             after(names[-1], tables, ctx)
         tables = beside.end(tables)
     ctx.beside = None
-    ctx.progress = whole
+    ctx.progress = told
     return tables
 
 
@@ -219,6 +220,16 @@ def load_batched() -> None:
 def _run_of(name: str) -> Callable[[Tables, Context], Tables]:
     run: Callable[[Tables, Context], Tables] = import_module(f"reachrank.{name}").run
     return run
+
+
+def _letting_go(progress: Progress) -> Progress:
+    """Return what reports progress and lets columns go that nobody may look at any more."""
+
+    def report(fraction: float, message: str) -> None:
+        let_go()
+        progress(fraction, message)
+
+    return report
 
 
 def _share_of(names: Sequence[str], progress: Progress) -> Progress:

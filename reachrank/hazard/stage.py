@@ -24,6 +24,7 @@ from reachrank.hazard.measure import SIDES, bank_cover, build_frame
 from reachrank.hazard.registry import load_factors
 from reachrank.hazard.second_opinion import PARTS, near_bank_stress, points
 from reachrank.hazard.side_frame import Bools, Floats, SideFrame
+from reachrank.running.memory import give_back
 
 
 def run(tables: Tables, ctx: Context) -> Tables:
@@ -55,6 +56,7 @@ def run(tables: Tables, ctx: Context) -> Tables:
     hazard = assess(load_factors(ctx.findings), frame, ctx.findings)
     bend_of_side = _bend_of_side(frame)
     del frame  # a dozen arrays as long as the sections
+    give_back()
     ctx.progress(0.8, "sections scored")
 
     sections = tables["sections"].copy(deep=False)  # whole columns are put in, none is changed

@@ -22,6 +22,7 @@ from reachrank.repairs.surroundings import (
     nearest_structures,
     textures,
 )
+from reachrank.running.memory import give_back
 
 Floats = NDArray[np.float64]
 
@@ -45,6 +46,7 @@ def sites_of(
         safety_ratio=ctx.settings.work.bend_safety_ratio,
     )
     del flow  # a dozen arrays as long as the sections
+    give_back()
     tie_in_m = ctx.settings.repairs.tie_in_m
     near = nearest_structures(lengths, tables, ctx.settings.exposure.reach_m, tie_in_m)
     constraints = constraint_names(lengths, tables.get("constraints"), tie_in_m)

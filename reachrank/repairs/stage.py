@@ -24,6 +24,7 @@ from reachrank.repairs.site import Site
 from reachrank.repairs.sites import sites_of
 from reachrank.repairs.take_off import Item, hours, take_off, total_usd
 from reachrank.report.cautions import WORK_CAUTIONS
+from reachrank.running.memory import give_back
 from reachrank.schema import MATERIALS, REPAIRS, TIE_INS, Layer
 from reachrank.settings import Settings
 
@@ -76,6 +77,7 @@ def run(tables: Tables, ctx: Context) -> Tables:
     reaches, banks = tables["reaches"].copy(), tables["banks"].copy()
     prices = load_prices(ctx.settings.materials.prices_file or None)
     lengths = find_lengths(tables, ctx)
+    give_back()
     ctx.progress(0.5, "failing lengths found")
     in_bank: dict[tuple[str, str], float] = {}
     for length in lengths:

@@ -19,6 +19,7 @@ from reachrank.grouped import rows_by_group
 from reachrank.progress import part, silent
 from reachrank.running.kept_rows import leave, with_kept_rows
 from reachrank.running.kept_work import made_or_kept
+from reachrank.running.mapped import mapped
 from reachrank.running.memory import give_back
 from reachrank.running.turns import short_turns
 
@@ -288,8 +289,12 @@ def _joined(parts: list[Table]) -> Table:
     for number, name in enumerate(first.columns, 1):
         values = pd.concat([part.pop(name) for part in columns], ignore_index=True)
         joined[name] = values if order is None else values.take(order).reset_index(drop=True)
-        if len(values) > LONG_ROWS and number % GIVE_BACK_COLUMNS == 0:
-            give_back()
+        if len(values) > LONG_ROWS:
+            if isinstance(values.dtype, np.dtype):
+                joined[name] = pd.Series(mapped(joined[name].to_numpy()), copy=False)
+            del values
+            if number % GIVE_BACK_COLUMNS == 0:
+                give_back()
     table = pd.DataFrame(joined, columns=first.columns, copy=False)
     if isinstance(first, gpd.GeoDataFrame):
         return gpd.GeoDataFrame(table, geometry=first.geometry.name)

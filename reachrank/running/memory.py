@@ -8,6 +8,8 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 
+from reachrank.running.mapped import let_go
+
 COLLECT_EVERY = 50_000
 """New objects from one search for unused cycles to the next."""
 MOST_SECTIONS = 600_000
@@ -38,6 +40,7 @@ def give_back() -> None:
     Many small tables that were made by several threads leave holes between what is kept. Nothing
     depends on it but the size of the process.
     """
+    let_go()
     if sys.platform == "linux":
         with suppress(OSError, AttributeError):
             ctypes.CDLL(None).malloc_trim(0)

@@ -13,6 +13,8 @@ import shapely
 from nanoarrow.ipc import InputStream, StreamWriter
 from numpy.typing import NDArray
 
+from reachrank.running.mapped import let_go
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
 
@@ -28,6 +30,7 @@ def parts_of(table: Table) -> Iterator[Table]:
     """Yield the rows of a table, some thousand at a time; one part of none for an empty table."""
     for first in range(0, max(1, len(table)), ROWS):
         yield table.iloc[first : first + ROWS]
+        let_go()
 
 
 class ArrowRows:

@@ -1,0 +1,46 @@
+"""Long columns of numbers that lie in files without a name, where the system may keep them.
+
+A county has a million sections, and of their thirty columns a stage looks at a few. Those that
+nobody looks at need not be memory of the process: the system has them in its own cache, or on the
+disk where others need the room more.
+"""
+
+from __future__ import annotations
+
+import mmap
+import tempfile
+import weakref
+from contextlib import suppress
+
+import numpy as np
+from numpy.typing import NDArray
+
+LEAST_BYTES = 500_000
+"""Shorter columns stay as they are."""
+_MAPS: weakref.WeakSet[mmap.mmap] = weakref.WeakSet()
+
+
+def mapped(values: NDArray[np.generic]) -> NDArray[np.generic]:
+    """Return a copy of a column that lies in a file; it cannot be written to.
+
+    A short one, one that holds no numbers, and any where the system could not take the pages back
+    or the disk is full, is returned as it is.
+    """
+    if values.dtype.kind not in "iufb" or values.nbytes < LEAST_BYTES or values.ndim != 1:
+        return values
+    if not hasattr(mmap, "MADV_DONTNEED"):
+        return values
+    with suppress(OSError), tempfile.TemporaryFile(prefix="reachrank-") as file:
+        file.write(np.ascontiguousarray(values).data)
+        file.flush()
+        pages = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
+        _MAPS.add(pages)
+        return np.frombuffer(pages, values.dtype)
+    return values
+
+
+def let_go() -> None:
+    """Tell the system that no column is being looked at."""
+    for pages in list(_MAPS):
+        with suppress(OSError, ValueError):
+            pages.madvise(mmap.MADV_DONTNEED)
