@@ -342,6 +342,8 @@ def _table(told: Mapping[str, Any], arrays: Mapping[str, NDArray[Any]], crs: CRS
             columns[name] = shapely.from_wkb(np.array(_take_bytes(arrays, key), dtype=object))
         elif kind in ("object", "str", "string"):
             text = _shared(_take_bytes(arrays, key))
+            if f"{key}.runs" in arrays:
+                text = _in_runs(text, arrays[f"{key}.runs"], told["rows"])
             columns[name] = pd.Series(text, dtype=kind)
         elif kind in ("Int64", "boolean"):
             columns[name] = pd.Series(arrays[key]).astype(kind).mask(arrays[f"{key}.missing"])
@@ -353,10 +355,20 @@ def _table(told: Mapping[str, Any], arrays: Mapping[str, NDArray[Any]], crs: CRS
     return gpd.GeoDataFrame(frame, geometry=told["geometry"], crs=crs)
 
 
-def _shared(parts: list[bytes | None]) -> list[str | None]:
+def _shared(parts: list[bytes | None]) -> NDArray[np.object_]:
     """Return texts; of equal ones each the same object, as the ids of streams are."""
     known = {part: part.decode() for part in set(parts) if part is not None}
-    return [None if part is None else known[part] for part in parts]
+    texts = np.empty(len(parts), dtype=object)
+    texts[:] = [None if part is None else known[part] for part in parts]
+    return texts
+
+
+def _in_runs(texts: NDArray[np.object_], runs: NDArray[np.int64], rows: int) -> NDArray[np.object_]:
+    """Return a column from its texts and how often each stands there; `ValueError` for others."""
+    fits = len(runs) == len(texts) and ((runs >= 0) & (runs <= rows)).all()
+    if not fits or runs.sum() != rows:
+        raise ValueError("The runs of a column are not as long as the table.")
+    return np.repeat(texts, runs)
 
 
 def _put_shapes(arrays: dict[str, NDArray[Any]], key: str, shapes: NDArray[np.object_]) -> str:
@@ -379,8 +391,18 @@ def _lines(xy: NDArray[np.float64], starts: NDArray[np.int64]) -> NDArray[np.obj
 
 
 def _put_text(arrays: dict[str, NDArray[Any]], key: str, values: pd.Series[Any]) -> None:
-    missing = values.isna().to_numpy()
-    given = np.where(missing, "", np.asarray(values, dtype=object)).tolist()
+    """Put a column of texts into arrays; ids stand in runs, and of a run one is enough."""
+    column = np.asarray(values, dtype=object)
+    missing = pd.isna(column)
+    if missing.any():
+        column = np.where(missing, "", column)
+    is_first = np.ones(len(column), np.bool_)
+    is_first[1:] = (column[1:] != column[:-1]) | (missing[1:] != missing[:-1])
+    if 2 * np.count_nonzero(is_first) < len(column):
+        first = np.flatnonzero(is_first)
+        arrays[f"{key}.runs"] = np.diff(first, append=len(column))
+        column, missing = column[first], missing[first]
+    given = column.tolist()
     try:
         whole = "".join(given)
     except TypeError as error:

@@ -65,6 +65,28 @@ def test_rows_left_on_disk_come_back(sound, tmp_path, eager):
     assert len(pyogrio.read_dataframe(out, layer="profiles")) > 10
 
 
+@pytest.mark.parametrize("dtype", ["object", "str", "string"])
+@pytest.mark.parametrize("texts", [
+    ["S1"] * 9 + ["S2"] * 9, ["S1", "S1", None, None, None, "", "", "\u00e9\u00e9", "\u00e9"],
+    [f"S{k}" for k in range(7)], [None] * 8, ["a"], [],
+])  # fmt: skip
+def test_kept_texts_come_back(sound, tmp_path, texts, dtype):
+    """Ids stand in runs, and of a run one is kept."""
+    tables, ctx = opened(sound)
+    ctx.kept = kept_work.open_kept(tmp_path / "a.gpkg", tables["streams"], ctx, resume=False)
+    column = pd.Series(texts, dtype=object).astype(dtype)
+    kept = kept_work.KeptWork.begin(tmp_path / "b.gpkg", ctx)
+    kept.keep("one", {"bends": pd.DataFrame({"bend_id": column})}, ctx.findings)
+    pd.testing.assert_series_equal(kept.layer("one", "bends")["bend_id"], column, check_names=False)
+
+
+@pytest.mark.parametrize("runs", [[9, 10], [-1, 19], [1 << 62, 2], [18]])
+def test_runs_that_do_not_fit_the_table_are_damage(runs):
+    texts = np.array(["S1", "S2"], object)
+    with pytest.raises(ValueError, match="as long as the table"):
+        kept_work._in_runs(texts, np.array(runs, np.int64), 18)
+
+
 def test_rows_left_on_disk_are_not_in_memory_too(sound, tmp_path, eager):
     tables, ctx = opened(sound)
     ctx.kept = kept_work.open_kept(tmp_path / "a.gpkg", tables["streams"], ctx, resume=False)
