@@ -20,7 +20,7 @@ from reachrank.running.beside import Beside
 from reachrank.running.carried import DROPPED, whole
 from reachrank.running.kept_work import made_or_kept
 from reachrank.running.mapped import let_go
-from reachrank.running.memory import MOST_SECTIONS, give_back
+from reachrank.running.memory import MOST_SECTIONS, MOST_SECTIONS_OF_TWO, give_back
 
 if TYPE_CHECKING:
     from reachrank.context import Context, Inputs, Table, Tables
@@ -104,7 +104,7 @@ def rank_opened(
                 tables = run_stage(names[0], tables, ctx)
             if names == ("sections",):
                 if ctx.workers:
-                    ctx.workers.close(but=1)
+                    ctx.workers.close(but=int(len(tables["sections"]) <= MOST_SECTIONS_OF_TWO))
                 ctx.dem.forget()
                 if not keep_points:
                     del tables["channel_points"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import partial
+from typing import TypeAlias
 
 import numpy as np
 import pandas as pd
@@ -25,6 +26,16 @@ from reachrank.progress import Progress, part, silent
 from reachrank.settings.priority import PrioritySettings
 
 _FROM_BANK = ("hazard_score", "exposure_score", "priority_score", "confidence_frac")
+Firmness: TypeAlias = tuple[pd.DataFrame, pd.DataFrame]
+"""rank_low, rank_high and top_share of banks and of reaches, by their ids."""
+_NOTHING = pd.DataFrame(
+    {
+        "rank_low": pd.array([], dtype="Int64"),
+        "rank_high": pd.array([], dtype="Int64"),
+        "top_share": np.empty(0),
+    },
+    index=pd.Index([], dtype=object),
+)
 
 
 def run(tables: Tables, ctx: Context) -> Tables:
@@ -104,16 +115,14 @@ def _take_worst_bank(reaches: Table, banks: pd.DataFrame) -> None:
         reaches[name] = worst[name].to_numpy(np.float64)
 
 
-def _draw(
-    tables: Tables, ctx: Context, jobs: int, progress: Progress = silent
-) -> tuple[RankCounts, RankCounts] | None:
-    """Return how often ranked banks and reaches have each rank, both in the order of their ids."""
+def _draw(tables: Tables, ctx: Context, jobs: int, progress: Progress = silent) -> Firmness | None:
+    """Return how firm the ranks of banks and of reaches are; None where no rank is drawn."""
     settings, factors = ctx.settings.priority, tables["factors"]
     ranked = _ranked(tables["banks"])
     if not settings.draws or ranked.empty or factors.empty:
         return None
     model = draw_model(pd.DataFrame(ranked), factors, load_factors(), ctx.settings.hazard, settings)
-    return draw_ranks(
+    of_banks, of_reaches = draw_ranks(
         model,
         draws=settings.draws,
         seed=settings.seed,
@@ -121,38 +130,36 @@ def _draw(
         jobs=jobs,
         progress=part(progress, 0.1, 1.0),
     )
+    reach_id = pd.Index(sorted(ranked["reach_id"].unique()))
+    # the counts themselves are more than all banks and reaches together
+    return _bounds(pd.Index(ranked["bank_id"]), of_banks), _bounds(reach_id, of_reaches)
+
+
+def _bounds(ids: pd.Index, counts: RankCounts) -> pd.DataFrame:
+    """Return rank_low, rank_high and top_share by id."""
+    return pd.DataFrame(
+        {
+            "rank_low": pd.array(counts.quantile_low(0.05), dtype="Int64"),
+            "rank_high": pd.array(counts.quantile_high(0.95), dtype="Int64"),
+            "top_share": counts.top_share(),
+        },
+        index=ids,
+    )
 
 
 def _ranked(banks: Table) -> Table:
     return banks[banks["priority_score"].notna()].sort_values("bank_id", kind="stable")
 
 
-def _with_firmness(tables: Tables, counts: tuple[RankCounts, RankCounts] | None) -> Tables:
+def _with_firmness(tables: Tables, firmness: Firmness | None) -> Tables:
     """Put rank_low, rank_high and top_share into both tables; null where not ranked."""
     banks, reaches = tables["banks"].copy(), tables["reaches"].copy()
-    of_banks, of_reaches = counts or (None, None)
-    ranked = _ranked(banks)
-    _put(banks, "bank_id", pd.Index(ranked["bank_id"]), of_banks)
-    _put(reaches, "reach_id", pd.Index(sorted(ranked["reach_id"].unique())), of_reaches)
+    of_banks, of_reaches = firmness or (_NOTHING, _NOTHING)
+    for name, values in of_banks.reindex(banks["bank_id"]).items():
+        banks[name] = values.array
+    for name, values in of_reaches.reindex(reaches["reach_id"]).items():
+        reaches[name] = values.array
     return with_tables(tables, banks=banks, reaches=reaches)
-
-
-def _put(table: Table, id_column: str, ids: pd.Index, counts: RankCounts | None) -> None:
-    if counts is None:
-        table["rank_low"] = pd.array([pd.NA] * len(table), dtype="Int64")
-        table["rank_high"] = pd.array([pd.NA] * len(table), dtype="Int64")
-        table["top_share"] = np.nan
-        return
-    columns = {
-        "rank_low": counts.quantile_low(0.05),
-        "rank_high": counts.quantile_high(0.95),
-    }
-    for name, values in columns.items():
-        found = pd.Series(values, index=ids, dtype="Int64").reindex(table[id_column])
-        table[name] = found.array
-    table["top_share"] = (
-        pd.Series(counts.top_share(), index=ids).reindex(table[id_column]).to_numpy()
-    )
 
 
 def _facts(ctx: Context, settings: PrioritySettings, is_exposure_known: bool) -> None:

@@ -12,9 +12,11 @@ from reachrank.running.mapped import let_go
 
 COLLECT_EVERY = 50_000
 """New objects from one search for unused cycles to the next."""
-MOST_SECTIONS = 600_000
-"""With more (2,400 km) a run does without another process and without what goes on beside its
-stages: with them it would need more than 1.5 GB."""
+MOST_SECTIONS_OF_TWO = 600_000
+"""With more (2,400 km) a run does without another process once the sections are cut: with it it
+would need more than 1.5 GB."""
+MOST_SECTIONS = 1_000_000
+"""With more (4,000 km) nothing goes on beside the stages either."""
 
 
 @contextmanager

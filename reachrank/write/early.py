@@ -17,7 +17,6 @@ from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeAlias
 
-from reachrank.running.memory import MOST_SECTIONS
 from reachrank.write.arrow import parts_of
 
 if TYPE_CHECKING:
@@ -50,8 +49,6 @@ class EarlyLayers:
         """Have the layers written, if this stage was the last to change them."""
         if ctx.workers is None or ctx.kept is None:
             return
-        if len(tables.get("sections", ())) > MOST_SECTIONS:
-            ctx.workers.close()
         worker = ctx.workers.one() if stage == AFTER else None
         if worker is None:
             return
