@@ -110,9 +110,13 @@ def gaussian_along(values, sigma, pad, out):  # type: ignore[no-untyped-def]
                 out[n, first + j] = sums[n, j] / shares[n, j] if is_enough else np.nan
 
 
-def _reach_steps(sigma_steps: Float, count: int) -> int:
-    """Return how many places beyond its ends a series of ``count`` is asked for."""
-    return min(count - 1, at_least(FAR_SIGMAS * float(sigma_steps.max())))
+def _sigma_and_pad(sigma_steps: Float | float, count: int) -> tuple[Float, int]:
+    """Return sigma at each of ``count`` places, and how far beyond its ends a series is asked for.
+
+    Always an array of the same kind: for every other one the kernel would be compiled again.
+    """
+    sigma = np.array(np.broadcast_to(np.asarray(sigma_steps, np.float64), (count,)))
+    return sigma, min(count - 1, at_least(FAR_SIGMAS * float(sigma.max())))
 
 
 def smooth_values(values: Float, sigma_steps: Float | float) -> Float:
@@ -129,8 +133,7 @@ def smooth_values(values: Float, sigma_steps: Float | float) -> Float:
     good = np.isfinite(values)
     if values.size < 2 or not good.any():
         return values.copy()
-    sigma = np.broadcast_to(np.asarray(sigma_steps, np.float64), values.shape)
-    pad = _reach_steps(sigma, values.size)
+    sigma, pad = _sigma_and_pad(sigma_steps, values.size)
     padded = np.concatenate([np.full(pad, values[0]), values, np.full(pad, values[-1])])
     smooth = np.empty(values.size)
     gaussian_along(padded[None], sigma, pad, smooth[None])
@@ -149,8 +152,7 @@ def smooth_line(xy: Float, sigma_steps: Float | float) -> Float:
     """
     if len(xy) < 3:
         return xy.copy()
-    sigma = np.broadcast_to(np.asarray(sigma_steps, np.float64), (len(xy),))
-    pad = _reach_steps(sigma, len(xy))
+    sigma, pad = _sigma_and_pad(sigma_steps, len(xy))
     before, after = 2.0 * xy[0] - xy[pad:0:-1], 2.0 * xy[-1] - xy[-2 : -pad - 2 : -1]
     out = np.empty((2, len(xy)))
     gaussian_along(np.concatenate([before, xy, after]).T.copy(), sigma, pad, out)

@@ -13,7 +13,6 @@ import tempfile
 import threading
 import weakref
 from collections import OrderedDict
-from contextlib import suppress
 from dataclasses import dataclass
 from typing import IO, Any
 
@@ -26,6 +25,7 @@ from rasterio.windows import Window
 
 from reachrank.read.mosaic import Piece
 from reachrank.read.rasters import HIGHEST_M, LOWEST_M
+from reachrank.running.mapped import map_of
 
 _LEAST_SIDE = 256
 _STRIP_ROWS = 64
@@ -181,8 +181,7 @@ class ChunkStore:
     """What was read, by piece and place: in memory up to a limit, then in a scratch file.
 
     The oldest go to the file first. Safe for several threads. What is in the file is mapped, so
-    that of a chunk only what is looked at is ever fetched; who needs no chunk any more calls
-    `let_go`, and the file's pages do not count as memory of the process.
+    that of a chunk only what is looked at is ever fetched.
     """
 
     def __init__(self, memory_limit_bytes: int) -> None:
@@ -258,20 +257,15 @@ class ChunkStore:
                 return None
             for kept in (self._in_memory, self._leaving):
                 if key in kept:
-                    return kept[key]
+                    cells = kept[key].view()
+                    cells.flags.writeable = False
+                    return cells
             place, (rows, columns) = self._in_file[key]
             if self._map is None or len(self._map) < place + 4 * rows * columns:
                 # what was handed out of a shorter map stays valid as long as it is held
-                self._map = mmap.mmap(self._file().fileno(), 0, access=mmap.ACCESS_READ)
+                self._map = map_of(self._file())
             cells = np.frombuffer(self._map, np.float32, rows * columns, place)
         return cells.reshape(rows, columns)
-
-    def let_go(self) -> None:
-        """Let the system count what is mapped of the file as its own again, if it can."""
-        scratch_map = self._map
-        if scratch_map is not None and hasattr(mmap, "MADV_DONTNEED"):
-            with suppress(OSError, ValueError):
-                scratch_map.madvise(mmap.MADV_DONTNEED)
 
     def lay_down(self) -> int:
         """Write all to the scratch file, be it nothing; return its descriptor.

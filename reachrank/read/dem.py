@@ -28,6 +28,7 @@ from reachrank.read.gdal import quiet
 from reachrank.read.mosaic import Grid, check_alike, lay_out, warped_footprint
 from reachrank.read.rasters import RasterFile
 from reachrank.read.vertical import VerticalUnit
+from reachrank.running.mapped import let_go
 from reachrank.surface import TILE, Surface
 
 MEMORY_LIMIT_MB = 64
@@ -191,7 +192,7 @@ class Dem:
                 row, column = self._cache.place(key)
                 fill_tiles(tiles, has_begun, index, first_row, first_column, chunk, row, column)
         tiles[~has_begun] = np.nan
-        self._cache.store.let_go()
+        let_go()
         inverse = Affine.translation(-first_column * TILE, -first_row * TILE) @ ~self.grid.transform
         return Surface(tiles, index, _six(inverse), self.cell_m)
 

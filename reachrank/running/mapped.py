@@ -1,8 +1,8 @@
-"""Long columns of numbers that lie in files without a name, where the system may keep them.
+"""What lies in files without a name, mapped: long columns of numbers, and elevations.
 
-A county has a million sections, and of their thirty columns a stage looks at a few. Those that
-nobody looks at need not be memory of the process: the system has them in its own cache, or on the
-disk where others need the room more.
+A county has a million sections, and of their thirty columns a stage looks at a few. What nobody
+looks at need not be memory of the process: the system has it in its own cache, or on the disk where
+others need the room more.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ import mmap
 import tempfile
 import weakref
 from contextlib import suppress
+from typing import IO
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,14 +34,21 @@ def mapped(values: NDArray[np.generic]) -> NDArray[np.generic]:
     with suppress(OSError), tempfile.TemporaryFile(prefix="reachrank-") as file:
         file.write(np.ascontiguousarray(values).data)
         file.flush()
-        pages = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
-        _MAPS.add(pages)
-        return np.frombuffer(pages, values.dtype)
+        return np.frombuffer(map_of(file), values.dtype)
     return values
 
 
+def map_of(file: IO[bytes]) -> mmap.mmap:
+    """Map a file as far as it has been written, to be read; the map outlives the file's name."""
+    pages = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
+    _MAPS.add(pages)
+    return pages
+
+
 def let_go() -> None:
-    """Tell the system that no column is being looked at."""
+    """Tell the system that nothing mapped is being looked at; what is comes back by itself."""
+    if not hasattr(mmap, "MADV_DONTNEED"):
+        return
     for pages in list(_MAPS):
         with suppress(OSError, ValueError):
             pages.madvise(mmap.MADV_DONTNEED)
