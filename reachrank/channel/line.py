@@ -27,8 +27,10 @@ def resample(xy: Float, step_m: float) -> Float:
 
     Examples
     --------
-    >>> resample(np.array([[0.0, 0.0], [10.0, 0.0]]), 4.0)[:, 0]  # 10 / 4 rounds to 2 steps
-    array([ 0.,  5., 10.])
+    >>> resample(np.array([[0.0, 0.0], [9.0, 0.0]]), 4.0)[:, 0]  # 9 / 4 rounds to 2 steps
+    array([0. , 4.5, 9. ])
+    >>> resample(np.array([[0.0, 0.0], [10.0, 0.0]]), 4.0)[:, 0]  # a half goes up: 3 steps
+    array([ 0.        ,  3.33333333,  6.66666667, 10.        ])
     """
     along = arc_length(xy)
     count = max(1, nearest(along[-1] / step_m))
