@@ -20,7 +20,7 @@ from reachrank.running.beside import Beside
 from reachrank.running.carried import DROPPED, whole
 from reachrank.running.kept_work import made_or_kept
 from reachrank.running.mapped import let_go
-from reachrank.running.memory import MOST_SECTIONS, MOST_SECTIONS_OF_TWO, give_back
+from reachrank.running.memory import MOST_SECTIONS, MOST_SECTIONS_DRAWN, give_back
 
 if TYPE_CHECKING:
     from reachrank.context import Context, Inputs, Table, Tables
@@ -90,9 +90,11 @@ def rank_opened(
     told, whole = ctx.progress, _letting_go(ctx.progress)
     # at the end the DEM forgets the elevations that it keeps
     with ctx.dem, closing(Beside()) as beside:
-        ctx.beside = beside if ctx.jobs > 1 else None
         for names in (("network",), *BATCHED, *((name,) for name in STAGES[5:-1])):
             ctx.progress = _share_of(names, whole)
+            most = MOST_SECTIONS_DRAWN if names == ("priority",) else MOST_SECTIONS
+            has_room = ctx.jobs > 1 and len(tables.get("sections", ())) <= most
+            ctx.beside = beside if has_room else None
             if names == ("priority",):
                 tables = beside.end(tables)  # it needs the exposures
             if names in BATCHED:
@@ -104,12 +106,10 @@ def rank_opened(
                 tables = run_stage(names[0], tables, ctx)
             if names == ("sections",):
                 if ctx.workers:
-                    ctx.workers.close(but=int(len(tables["sections"]) <= MOST_SECTIONS_OF_TWO))
+                    ctx.workers.close(but=int(len(tables["sections"]) <= MOST_SECTIONS))
                 ctx.dem.forget()
                 if not keep_points:
                     del tables["channel_points"]
-                if len(tables["sections"]) > MOST_SECTIONS:
-                    ctx.beside = None
             give_back()  # most stages need much for a while
             after(names[-1], tables, ctx)
         tables = beside.end(tables)
