@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import mmap
 import tempfile
+import threading
 import weakref
 from contextlib import suppress
 from typing import IO
@@ -19,6 +20,8 @@ from numpy.typing import NDArray
 LEAST_BYTES = 500_000
 """Shorter columns stay as they are."""
 _MAPS: weakref.WeakSet[mmap.mmap] = weakref.WeakSet()
+_LOCK = threading.Lock()
+"""For the set: a thread may map more while another lets go."""
 
 
 def mapped(values: NDArray[np.generic]) -> NDArray[np.generic]:
@@ -41,7 +44,8 @@ def mapped(values: NDArray[np.generic]) -> NDArray[np.generic]:
 def map_of(file: IO[bytes]) -> mmap.mmap:
     """Map a file as far as it has been written, to be read; the map outlives the file's name."""
     pages = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
-    _MAPS.add(pages)
+    with _LOCK:
+        _MAPS.add(pages)
     return pages
 
 
@@ -49,6 +53,8 @@ def let_go() -> None:
     """Tell the system that nothing mapped is being looked at; what is comes back by itself."""
     if not hasattr(mmap, "MADV_DONTNEED"):
         return
-    for pages in list(_MAPS):
+    with _LOCK:
+        maps = list(_MAPS)
+    for pages in maps:
         with suppress(OSError, ValueError):
             pages.madvise(mmap.MADV_DONTNEED)

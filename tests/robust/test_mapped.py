@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import errno
 import tempfile
+import threading
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import pandas as pd
 import pytest
 
 from reachrank.running import batches, mapped
+from reachrank.running.turns import short_turns
 
 LONG = mapped.LEAST_BYTES
 
@@ -59,3 +62,25 @@ def test_the_columns_of_a_long_run_lie_in_files(monkeypatch) -> None:
     pd.testing.assert_frame_equal(joined, wanted)
     assert not joined["height_m"].to_numpy().flags.writeable
     assert isinstance(joined["height_m"].to_numpy().base, np.ndarray)
+
+
+def test_maps_come_and_go_in_other_threads_while_all_are_let_go() -> None:
+    """A look at elevations lets go of all maps, while another thread maps more of the file."""
+    stop = threading.Event()
+
+    def come_and_go(number: int) -> None:
+        with tempfile.TemporaryFile() as file:
+            file.write(b"x" * 100)
+            file.flush()
+            while not stop.is_set():
+                held = [mapped.map_of(file) for _ in range(50 + number)]
+                del held
+
+    with short_turns(), ThreadPoolExecutor(2) as pool:
+        working = [pool.submit(come_and_go, number) for number in range(2)]
+        try:
+            for _ in range(300):
+                mapped.let_go()
+        finally:
+            stop.set()
+    assert [one.result() for one in working] == [None, None]
