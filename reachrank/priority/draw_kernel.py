@@ -10,6 +10,8 @@ from reachrank.priority.random_numbers import fill_normal, nth, stream, uniform
 FIXED, NOISY, MISSING = 0, 1, 2
 """How a factor of a bank takes part: score as it is, value with noise, score from the run's."""
 PRODUCT, WEIGHTED_MEAN, WHERE_EXPOSED, HAZARD_ONLY = 0, 1, 2, 3
+BANKS_AT_ONCE = 256
+"""Banks that are drawn together: what is worked out of them stays in the nearest cache."""
 _KEY_SCORE_BITS = 40
 _KEY_ITEM_BITS = np.uint64(24)
 _DIGIT_BITS, _DIGITS = 10, 4
@@ -19,13 +21,13 @@ _KEY_SCALE = float(2**_KEY_SCORE_BITS - 1)
 
 @numba.njit(cache=True, nogil=True)
 def draw_priorities(  # type: ignore[no-untyped-def]  # pragma: no cover
-    seed, draw, normal, state, score, value, value_se, bound, group, floors,
-    knot_x, bend, first_score, pool, pool_start, weights,
-    exposure, exposure_state, exposure_se, exposure_pool, rule, balance, out,
+    seed, draw, weights, balance, normal, state, score, value, value_se, bound, group, floors,
+    knot_x, bend, first_score, pool, pool_start,
+    exposure, exposure_state, exposure_se, exposure_pool, rule, out,
 ):  # fmt: skip
     """Fill ``out`` with one draw of every bank's priority, 0 to 100.
 
-    Arrays of shape (banks, factors): state, score, value, value_se, bound. ``normal`` is
+    Arrays of shape (factors, banks): state, score, value, value_se, bound. ``normal`` is
     `random_numbers.NORMAL_TABLE`. ``group`` names, per factor, the random number it shares;
     ``floors[j, k]`` is True where factor j, being a lower bound, scores at least the weighted mean
     of the factors k. Breakpoints come as a sum of bends, shape (factors, knots): the score is
@@ -33,51 +35,95 @@ def draw_priorities(  # type: ignore[no-untyped-def]  # pragma: no cover
     are this draw's. ``balance`` is the unexposed share of the product or the exposure's weight in
     the mean.
     """
-    banks, factors = score.shape
+    factors, banks = score.shape
     knots = knot_x.shape[1]
-    noise = np.empty(group.max() + 2)
-    scored = np.empty(factors)
-    blocks = (noise.size + 3) // 4
-    for i in range(banks):
-        random = stream(seed, draw, i)
-        fill_normal(random, normal, noise)
-        hazard = 0.0
+    most = min(BANKS_AT_ONCE, banks)
+    numbers = group.max() + 2
+    blocks = (numbers + 3) // 4
+    random = np.empty(most, np.uint64)
+    noise = np.empty((4 * blocks, most))
+    scored = np.empty((factors, most))
+    disturbed, least, hazard = np.empty(most), np.empty(most), np.empty(most)
+    for first in range(0, banks, BANKS_AT_ONCE):
+        count = min(BANKS_AT_ONCE, banks - first)
+        for b in range(count):
+            random[b] = stream(seed, draw, first + b)
+            hazard[b] = 0.0
+        fill_normal(random[:count], normal, noise)
         for j in range(factors):
-            part = score[i, j]
-            if state[i, j] == NOISY:
-                disturbed = value[i, j] + value_se[i, j] * noise[group[j]]
-                part = first_score[j]
-                for k in range(knots):
-                    part += bend[j, k] * max(disturbed - knot_x[j, k], 0.0)
-                if bound[i, j]:
-                    total, share = 0.0, 0.0
-                    for k in range(j):
-                        if floors[j, k]:
-                            total += weights[k] * scored[k]
-                            share += weights[k]
-                    if share > 0.0:
-                        part = max(part, total / share)
-            elif state[i, j] == MISSING:
-                size = pool_start[j + 1] - pool_start[j]
-                at = np.int64(uniform(nth(random, blocks + j)) * size)
-                part = pool[pool_start[j] + min(at, size - 1)]
-            scored[j] = part
-            hazard += weights[j] * part
-        hazard = min(max(100.0 * hazard, 0.0), 100.0)
-        lost = exposure[i]
-        if exposure_state[i] == NOISY:
-            lost = min(max(lost + exposure_se * noise[-1], 0.0), 100.0)
-        elif exposure_state[i] == MISSING:
-            at = np.int64(uniform(nth(random, blocks + factors)) * exposure_pool.size)
-            lost = exposure_pool[min(at, exposure_pool.size - 1)]
+            here = slice(first, first + count)
+            kind, fixed = state[j, here], score[j, here]
+            measured, se, error, part = (
+                value[j, here],
+                value_se[j, here],
+                noise[group[j]],
+                scored[j],
+            )
+            for b in range(count):
+                disturbed[b] = measured[b] + se[b] * error[b]
+                part[b] = first_score[j]
+            for k in range(knots):
+                x, slope = knot_x[j, k], bend[j, k]
+                if slope != 0.0:  # all factors have as many bends, some of them none
+                    for b in range(count):
+                        beyond = disturbed[b] - x
+                        part[b] += slope * (beyond if beyond > 0.0 else 0.0)
+            for b in range(count):
+                part[b] = part[b] if kind[b] == NOISY else fixed[b]
+            if floors[j].any():
+                _not_below(scored, floors[j], weights, j, kind, bound[j, here], least)
+            if _has(kind, MISSING):
+                size, start = pool_start[j + 1] - pool_start[j], pool_start[j]
+                for b in range(count):
+                    at = min(np.int64(uniform(nth(random[b], blocks + j)) * size), size - 1)
+                    part[b] = pool[start + at] if kind[b] == MISSING else part[b]
+            for b in range(count):
+                hazard[b] += weights[j] * part[b]
+        kind, lost, total = exposure_state[first : first + count], least, out[first : first + count]
+        error = noise[numbers - 1]
+        for b in range(count):
+            total[b] = min(max(100.0 * hazard[b], 0.0), 100.0)
+            known = exposure[first + b]
+            drawn = min(max(known + exposure_se * error[b], 0.0), 100.0)
+            lost[b] = drawn if kind[b] == NOISY else known
+        if _has(kind, MISSING):
+            size = exposure_pool.size
+            for b in range(count):
+                at = min(np.int64(uniform(nth(random[b], blocks + factors)) * size), size - 1)
+                lost[b] = exposure_pool[at] if kind[b] == MISSING else lost[b]
         if rule == PRODUCT:
-            out[i] = hazard * (balance + (1.0 - balance) * lost / 100.0)
+            for b in range(count):
+                total[b] *= balance + (1.0 - balance) * lost[b] / 100.0
         elif rule == WEIGHTED_MEAN:
-            out[i] = (1.0 - balance) * hazard + balance * lost
+            for b in range(count):
+                total[b] = (1.0 - balance) * total[b] + balance * lost[b]
         elif rule == WHERE_EXPOSED:
-            out[i] = hazard if lost > 0.0 else 0.0
-        else:
-            out[i] = hazard
+            for b in range(count):
+                total[b] = total[b] if lost[b] > 0.0 else 0.0
+
+
+@numba.njit(cache=True, nogil=True)
+def _has(kinds, kind):  # type: ignore[no-untyped-def]  # pragma: no cover
+    seen = 0
+    for b in range(kinds.size):
+        seen |= kinds[b] == kind
+    return seen != 0
+
+
+@numba.njit(cache=True, nogil=True)
+def _not_below(scored, floor, weights, j, kind, bound, least):  # type: ignore[no-untyped-def]  # pragma: no cover
+    # a drawn score that is a lower bound is no lower than the weighted mean of those before it
+    share = 0.0
+    least[:] = 0.0
+    for k in range(j):
+        if floor[k]:
+            share += weights[k]
+            for b in range(kind.size):
+                least[b] += weights[k] * scored[k, b]
+    if share > 0.0:
+        for b in range(kind.size):
+            if kind[b] == NOISY and bound[b]:
+                scored[j, b] = max(scored[j, b], least[b] / share)
 
 
 @numba.njit(cache=True, nogil=True)
@@ -103,21 +149,25 @@ def sort_by_score(keys, spare):  # type: ignore[no-untyped-def]  # pragma: no co
     By the digits of the score, last one first, each time in the order before: four passes over
     the keys, whatever their number.
     """
-    count = np.empty(1 << _DIGIT_BITS, np.int64)
+    count = np.zeros((_DIGITS, 1 << _DIGIT_BITS), np.int64)
     mask = np.uint64((1 << _DIGIT_BITS) - 1)
+    bits = np.uint64(_DIGIT_BITS)
+    for i in range(keys.size):
+        left = keys[i] >> _KEY_ITEM_BITS
+        for digit in range(_DIGITS):
+            count[digit, left & mask] += 1
+            left >>= bits
     given, sorted_ = keys, spare
     for digit in range(_DIGITS):
-        shift = _KEY_ITEM_BITS + np.uint64(digit * _DIGIT_BITS)
-        count[:] = 0
-        for i in range(keys.size):
-            count[(given[i] >> shift) & mask] += 1
+        shift = _KEY_ITEM_BITS + np.uint64(digit) * bits
+        place = count[digit]
         before = 0
-        for value in range(count.size):
-            before, count[value] = before + count[value], before
+        for value in range(place.size):
+            before, place[value] = before + place[value], before
         for i in range(keys.size):
             value = (given[i] >> shift) & mask
-            sorted_[count[value]] = given[i]
-            count[value] += 1
+            sorted_[place[value]] = given[i]
+            place[value] += 1
         given, sorted_ = sorted_, given
 
 
@@ -166,10 +216,9 @@ def _rank(scores, keys, spare, out):  # type: ignore[no-untyped-def]  # pragma: 
 
 @numba.njit(cache=True, nogil=True)
 def rank_draws(  # type: ignore[no-untyped-def]  # pragma: no cover
-    seed, first, normal, state, score, value, value_se, bound, group, floors,
-    knot_x, bend, first_score, pool, pool_start, weights,
-    exposure, exposure_state, exposure_se, exposure_pool, rule, balance, owner,
-    of_banks, of_owners,
+    seed, first, weights, balance, normal, state, score, value, value_se, bound, group, floors,
+    knot_x, bend, first_score, pool, pool_start,
+    exposure, exposure_state, exposure_se, exposure_pool, rule, owner, of_banks, of_owners,
 ):  # fmt: skip
     """Fill a row of ranks of banks and one of their owners for each draw from ``first`` on.
 
@@ -182,9 +231,9 @@ def rank_draws(  # type: ignore[no-untyped-def]  # pragma: no cover
     keys, spare = np.empty(banks, np.uint64), np.empty(banks, np.uint64)
     for n in range(of_banks.shape[0]):
         draw_priorities(
-            seed, first + np.uint64(n), normal, state, score, value, value_se, bound, group, floors,
-            knot_x, bend, first_score, pool, pool_start, weights[n], exposure, exposure_state,
-            exposure_se, exposure_pool, rule, balance[n], priorities,
+            seed, first + np.uint64(n), weights[n], balance[n], normal, state, score, value,
+            value_se, bound, group, floors, knot_x, bend, first_score, pool, pool_start, exposure,
+            exposure_state, exposure_se, exposure_pool, rule, priorities,
         )  # fmt: skip
         _rank(priorities, keys, spare, of_banks[n])
         greatest_of_parts(priorities, owner, greatest)

@@ -14,7 +14,7 @@ _STEP = np.uint64(0x9E3779B97F4A7C15)
 _MIX_A = np.uint64(0xBF58476D1CE4E5B9)
 _MIX_B = np.uint64(0x94D049BB133111EB)
 _S30, _S27, _S31, _S11 = np.uint64(30), np.uint64(27), np.uint64(31), np.uint64(11)
-_S16, _LOW = np.uint64(16), np.uint64(0xFFFF)
+_S16, _S32, _S48, _LOW = np.uint64(16), np.uint64(32), np.uint64(48), np.uint64(0xFFFF)
 
 
 @numba.njit(cache=True, nogil=True, inline="always")
@@ -52,11 +52,16 @@ entries are drawn with one mix of 64 bits."""
 
 
 @numba.njit(cache=True, nogil=True)
-def fill_normal(state, table, out):  # type: ignore[no-untyped-def]  # pragma: no cover
-    """Fill ``out`` with independent standard normal numbers, read from `NORMAL_TABLE`."""
-    bits = np.uint64(0)
-    for k in range(out.size):
-        if k % 4 == 0:
-            bits = mixed(nth(state, k // 4))
-        out[k] = table[bits & _LOW]
-        bits >>= _S16
+def fill_normal(states, table, out):  # type: ignore[no-untyped-def]  # pragma: no cover
+    """Fill ``out`` with independent standard normal numbers, read from `NORMAL_TABLE`.
+
+    Four rows of it for each mix, and a column for each of ``states``.
+    """
+    for block in range(out.shape[0] // 4):
+        a, b, c, d = out[4 * block], out[4 * block + 1], out[4 * block + 2], out[4 * block + 3]
+        for i in range(states.size):
+            bits = mixed(nth(states[i], block))
+            a[i] = table[bits & _LOW]
+            b[i] = table[(bits >> _S16) & _LOW]
+            c[i] = table[(bits >> _S32) & _LOW]
+            d[i] = table[bits >> _S48]

@@ -12,6 +12,7 @@ import math
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -124,6 +125,7 @@ def draw_ranks(
     The same model and seed give the same counts with any number of jobs.
     """
     weights, balance = _drawn_weights(model, draws, seed)
+    same = _same_in_all(model)
     of_banks = _Counter(model.score.shape[0], draws, top_n)
     of_owners = _Counter(model.owners, draws, top_n)
     jobs = max(jobs, 1)
@@ -137,8 +139,14 @@ def draw_ranks(
             def rank(job: int, start: int = start, parts: Ints = parts) -> None:
                 rows = slice(parts[job], parts[job + 1])
                 numbers = slice(start + rows.start, start + rows.stop)
-                given = _given(model, seed, numbers.start, weights[numbers], balance[numbers])
-                rank_draws(*(*given, model.owner, of_banks.ranks[rows], of_owners.ranks[rows]))
+                these = (
+                    np.uint64(seed),
+                    np.uint64(numbers.start),
+                    weights[numbers],
+                    balance[numbers],
+                )
+                ranks = of_banks.ranks[rows], of_owners.ranks[rows]
+                rank_draws(*(*these, *same, model.owner, *ranks))
 
             def add(job: int, count: int = count) -> None:
                 of_banks.add(count, slabs[0][job : job + 2])
@@ -154,7 +162,8 @@ def draw_ranks(
 def one_draw(model: DrawModel, draw: int, seed: int) -> Floats:
     """Return the banks' priorities with the settings' weights and one draw of the measurements."""
     out = np.empty(model.score.shape[0])
-    draw_priorities(*(*_given(model, seed, draw, model.weights, model.balance), out))
+    this = np.uint64(seed), np.uint64(draw), model.weights, model.balance
+    draw_priorities(*(*this, *_same_in_all(model), out))
     return out
 
 
@@ -207,16 +216,14 @@ class _Counter:
         return RankCounts(self.counts, self.top, self.draws, self.low, self.high)
 
 
-def _given(
-    model: DrawModel, seed: int, draw: int, weights: Floats, balance: Floats | float
-) -> tuple[NDArray[np.generic] | np.generic | float, ...]:
-    """Return what `draw_priorities` is given before its room for the result."""
+def _same_in_all(model: DrawModel) -> tuple[Any, ...]:
+    """Return what `draw_priorities` is given for every draw, a row for each factor."""
+    of_banks = model.state, model.score, model.value, model.value_se, model.bound
     return (
-        np.uint64(seed), np.uint64(draw), NORMAL_TABLE, model.state, model.score, model.value,
-        model.value_se, model.bound, model.group, model.floors, model.knot_x, model.bend,
-        model.first_score, model.pool, model.pool_start, weights, model.exposure,
-        model.exposure_state, model.exposure_se, model.exposure_pool, RULE_NUMBERS[model.rule],
-        balance,
+        NORMAL_TABLE, *(np.ascontiguousarray(array.T) for array in of_banks),
+        model.group, model.floors, model.knot_x, model.bend, model.first_score,
+        model.pool, model.pool_start, model.exposure, model.exposure_state, model.exposure_se,
+        model.exposure_pool, RULE_NUMBERS[model.rule],
     )  # fmt: skip
 
 
