@@ -15,6 +15,7 @@ from reachrank.findings import Findings
 from reachrank.hazard.breakpoints import check_knots, knots_of, score, weight_of
 from reachrank.hazard.factor import Factor
 from reachrank.hazard.side_frame import ARRAYS, Bools, Floats, SideFrame
+from reachrank.running.mapped import let_go, mapped
 from reachrank.settings.hazard import Knots
 
 Place: TypeAlias = EllipsisType | slice | tuple[NDArray[np.int64], NDArray[np.int64]]
@@ -116,6 +117,7 @@ def assess(factors: Sequence[Factor], frame: SideFrame, findings: Findings) -> H
             total[at] += part.weight * part.score(at)
             counted = np.where(part.is_lower_bound(at), LOWER_BOUND_COUNTS, 1.0)
             known[at] += weights[part.factor.name] / whole * (counted * ~part.is_missing(at))
+        let_go()
     hazard = np.clip(100.0 * total, 0.0, 100.0, out=total)
     hazard[~frame.counts] = np.nan
     if not parts:
@@ -130,6 +132,7 @@ def assess(factors: Sequence[Factor], frame: SideFrame, findings: Findings) -> H
 
 def _measure(factor: Factor, frame: SideFrame, findings: Findings) -> tuple[Floats, Floats] | None:
     """Return value and standard error, None where the factor is absent from the run or unfit."""
+    let_go()
     unknown = [name for name in factor.needs if name not in ARRAYS]
     if unknown:
         _unfit(factor, f"it needs {', '.join(unknown)}, which nothing measures", findings)
@@ -159,7 +162,7 @@ def _measure(factor: Factor, frame: SideFrame, findings: Findings) -> tuple[Floa
         value = np.where(known, value, np.nan)
     if not known[frame.counts].any():
         return None
-    return value, error
+    return mapped(value), mapped(error)
 
 
 def _real(values: object) -> Floats:

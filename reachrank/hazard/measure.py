@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import fields
 from typing import TYPE_CHECKING
 
 import geopandas as gpd
@@ -20,6 +21,7 @@ from reachrank.hazard.side_frame import Bools, Floats, SideFrame
 from reachrank.hazard.soil import soil_at, soil_index
 from reachrank.reaches.counting import UNCOUNTED, has_flag
 from reachrank.reaches.counting import counts as counted
+from reachrank.running.mapped import mapped
 from reachrank.sections.whole import section_ends
 
 if TYPE_CHECKING:
@@ -34,7 +36,7 @@ def counting_sides(sections: pd.DataFrame, least_quality: float) -> Bools:
     """Return which sides of which sections count, shape (n, 2): usable, in a reach, with a top."""
     usable = counted(sections, least_quality) & sections["reach_id"].notna().to_numpy()
     height = np.column_stack([floats(sections, f"{side}_bank_height_m") for side in SIDES])
-    return np.asarray(usable[:, None] & np.isfinite(height), np.bool_)
+    return mapped(np.asarray(usable[:, None] & np.isfinite(height), np.bool_))
 
 
 def bank_rows(sections: pd.DataFrame, banks: pd.DataFrame) -> NDArray[np.intp]:
@@ -105,7 +107,7 @@ def _both(values: Floats) -> Floats:
 
 def side_pair(sections: pd.DataFrame, name: str) -> Floats:
     """Return the columns ``left_name`` and ``right_name``, shape (sections, 2)."""
-    return np.column_stack([floats(sections, f"{side}_{name}") for side in SIDES])
+    return mapped(np.column_stack([floats(sections, f"{side}_{name}") for side in SIDES]))
 
 
 def _flag_pair(sections: pd.DataFrame, name: str) -> Bools:
@@ -122,7 +124,7 @@ def _of_bank(sections: pd.DataFrame, banks: pd.DataFrame, name: str) -> Floats:
     if not np.isfinite(values).any():
         return np.broadcast_to(np.nan, (len(sections), 2))
     rows = bank_rows(sections, banks)
-    return np.asarray(np.append(values, np.nan)[rows], np.float64)
+    return mapped(np.asarray(np.append(values, np.nan)[rows], np.float64))
 
 
 def size_at(
@@ -130,12 +132,13 @@ def size_at(
 ) -> BankfullSize:
     """Return the bankfull size at each section."""
     by_id = pd.Series(curve_area_km2(edges), index=edges["edge_id"])
-    return bankfull_size(
+    size = bankfull_size(
         np.asarray(by_id.reindex(sections["edge_id"]), np.float64),
         _of_edge(sections, edges, "attribute_width_m"),
         used,
         settings,
     )
+    return BankfullSize(**{f.name: mapped(getattr(size, f.name)) for f in fields(size)})
 
 
 def width_at(sections: pd.DataFrame, reaches: pd.DataFrame, size: BankfullSize) -> Floats:
@@ -149,7 +152,7 @@ def width_at(sections: pd.DataFrame, reaches: pd.DataFrame, size: BankfullSize) 
     )
     for other in others:
         width = np.where(np.isfinite(width), width, other)
-    return width
+    return mapped(width)
 
 
 def slope_at(
@@ -166,7 +169,7 @@ def slope_at(
         slope[order] = profile_slope(station[order], bed[order], window[order], usable[order])
     of_reach = pd.Series(floats(reaches, "slope_ratio"), index=reaches["reach_id"])
     other = of_reach.reindex(sections["reach_id"]).to_numpy(np.float64)
-    return np.where(np.isfinite(slope), slope, other)
+    return mapped(np.where(np.isfinite(slope), slope, other))
 
 
 def _bend(
@@ -183,7 +186,7 @@ def _bend(
         outside[has] = np.column_stack([bank == side for side in SIDES])
         curved = width[has] / floats(bends, "radius_m")[row[has]]
         ratio[has] = np.where(outside[has], curved[:, None], 0.0)
-    return outside, ratio
+    return outside, mapped(ratio)
 
 
 def _power(
@@ -191,7 +194,7 @@ def _power(
 ) -> tuple[Floats, Floats]:
     by_formula = manning_discharge_m3s(width, size.mean_depth_m, slope, settings.manning_n)
     discharge = np.where(np.isfinite(size.discharge_m3s), size.discharge_m3s, by_formula)
-    return discharge, unit_stream_power(discharge, slope, width)
+    return mapped(discharge), mapped(unit_stream_power(discharge, slope, width))
 
 
 def _soil(sections: pd.DataFrame, soils: Table | None, ctx: Context) -> Floats:
@@ -200,4 +203,4 @@ def _soil(sections: pd.DataFrame, soils: Table | None, ctx: Context) -> Floats:
     index = soil_index(soils, ctx.settings.hazard, ctx.findings)
     ends = shapely.points(section_ends(sections))
     sides = [soil_at(ends[:, side], gpd.GeoDataFrame(soils), index) for side in (0, 1)]
-    return np.column_stack(sides)
+    return mapped(np.column_stack(sides))

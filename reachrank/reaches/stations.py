@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from reachrank.channel.line import arc_length
 from reachrank.columns import floats
 from reachrank.reaches.top_line import Stations
+from reachrank.running.mapped import mapped
 
 Floats = NDArray[np.float64]
 
@@ -45,8 +46,8 @@ class PlacedSections:
             floats(sections, "station_m"),
             floats(sections, "x_m"),
             floats(sections, "y_m"),
-            np.radians(floats(sections, "bearing_deg")),
-            {side: np.where(is_counted, top, np.nan) for side, top in tops.items()},
+            mapped(np.radians(floats(sections, "bearing_deg"))),
+            {side: mapped(np.where(is_counted, top, np.nan)) for side, top in tops.items()},
             {side: floats(sections, f"{side}_toe_offset_m") for side in sides},
         )
 

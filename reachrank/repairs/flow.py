@@ -17,6 +17,7 @@ from reachrank.hazard.bankfull import chosen_curve, curve_area_km2
 from reachrank.hazard.flow import manning_discharge_m3s
 from reachrank.hazard.measure import counting_sides, side_pair, size_at, slope_at, width_at
 from reachrank.repairs.shear import bed_shear_pa, bend_effect_length_m, bend_factor, side_factor
+from reachrank.running.mapped import mapped
 
 Floats = NDArray[np.float64]
 BY_DISCHARGE = "discharge over area of the regional curve"
@@ -84,13 +85,13 @@ def section_flow(tables: Mapping[str, Table], ctx: Context) -> SectionFlow:
     counts = counting_sides(sections, ctx.settings.reaches.least_quality)
     lower = side_pair(sections, "bank_height_m").min(axis=1)
     return SectionFlow(
-        velocity_m_per_s=speed,
+        velocity_m_per_s=mapped(speed),
         by_curve=by_curve,
         mean_depth_m=depth,
         greatest_depth_m=size.greatest_depth_m,
-        slope_ratio=np.where(falls, slope, np.nan),
+        slope_ratio=mapped(np.where(falls, slope, np.nan)),
         width_m=width,
-        lower_bank_m=np.where(counts.all(axis=1), lower, np.nan),
+        lower_bank_m=mapped(np.where(counts.all(axis=1), lower, np.nan)),
         manning_n=settings.manning_n,
     )
 

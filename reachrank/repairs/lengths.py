@@ -17,6 +17,7 @@ from reachrank.reaches.top_line import side_normal
 from reachrank.repairs.bank_line import BankLine, join_banks
 from reachrank.repairs.mouths import mouths_on_banks
 from reachrank.repairs.runs import Interval, cells, failing_runs, with_holes
+from reachrank.running.mapped import mapped
 
 Floats = NDArray[np.float64]
 
@@ -40,7 +41,7 @@ class SectionColumns:
 
         def counting(name: str) -> dict[str, Floats]:
             values = {side: floats(sections, f"{side}_{name}") for side in ("left", "right")}
-            return {side: np.where(is_counted, own, np.nan) for side, own in values.items()}
+            return {side: mapped(np.where(is_counted, own, np.nan)) for side, own in values.items()}
 
         return cls(
             reach_id=sections["reach_id"].to_numpy(dtype=object),

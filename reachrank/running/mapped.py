@@ -12,7 +12,7 @@ import tempfile
 import threading
 import weakref
 from contextlib import suppress
-from typing import IO
+from typing import IO, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,20 +24,20 @@ _LOCK = threading.Lock()
 """For the set: a thread may map more while another lets go."""
 
 
-def mapped(values: NDArray[np.generic]) -> NDArray[np.generic]:
-    """Return a copy of a column that lies in a file; it cannot be written to.
+def mapped(values: NDArray[Any]) -> NDArray[Any]:
+    """Return a copy of an array that lies in a file; it cannot be written to.
 
-    A short one, one that holds no numbers, and any where the system could not take the pages back
-    or the disk is full, is returned as it is.
+    A short one, one that holds no numbers, one that repeats a shorter one, and any where the system
+    could not take the pages back or the disk is full, is returned as it is.
     """
-    if values.dtype.kind not in "iufb" or values.nbytes < LEAST_BYTES or values.ndim != 1:
+    if values.dtype.kind not in "iufb" or values.nbytes < LEAST_BYTES or 0 in values.strides:
         return values
     if not hasattr(mmap, "MADV_DONTNEED"):
         return values
     with suppress(OSError), tempfile.TemporaryFile(prefix="reachrank-") as file:
         file.write(np.ascontiguousarray(values).data)
         file.flush()
-        return np.frombuffer(map_of(file), values.dtype)
+        return np.frombuffer(map_of(file), values.dtype).reshape(values.shape)
     return values
 
 
