@@ -276,7 +276,7 @@ def _joined(parts: list[Table]) -> Table:
     with_rows = [table for table in parts if len(table)] or list(parts[:1])
     parts.clear()
     if len(with_rows) == 1:
-        return _in_order(with_rows[0])
+        return _in_order(with_rows[0].copy())  # its columns may lie in files, as no other does
     first = with_rows[0].iloc[:0]
     columns = [dict(table.items()) for table in with_rows]
     with_rows.clear()

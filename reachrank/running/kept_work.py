@@ -30,6 +30,7 @@ import shapely
 from reachrank.errors import BugError, UsageError
 from reachrank.findings import Findings
 from reachrank.running.kept_rows import KeptRows
+from reachrank.running.mapped import mapped
 from reachrank.settings.load import settings_json
 from reachrank.write.run_info import versions
 
@@ -125,9 +126,23 @@ def made_or_kept(
         Makes the tables, given a context whose findings are the piece's own.
     without
         Layers that come without rows where they were kept.
+
+    Notes
+    -----
+    What was kept comes from the disk, even if it was made just now: its long columns lie in files.
     """
     if ctx.kept and (taken := ctx.kept.take(piece, without)):
         return taken
+    made, findings = make_and_keep(piece, ctx, make)
+    if ctx.kept and (taken := ctx.kept.take(piece, without)):
+        return taken
+    return made, findings
+
+
+def make_and_keep(
+    piece: str, ctx: Context, make: Callable[[Context], dict[str, Table]]
+) -> tuple[dict[str, Table], Findings]:
+    """Make a piece of a run and keep it, if this run keeps its work; see `made_or_kept`."""
     own = copy(ctx)
     own.findings = Findings()
     made = make(own)
@@ -197,8 +212,8 @@ class KeptWork:
     ) -> tuple[dict[str, Table], Findings] | None:
         """Return the tables and findings of a piece, or None where it has not been kept.
 
-        Of the layers ``without`` it returns the columns alone; that they are as they were written
-        is seen when their rows are asked for.
+        Long columns cannot be written to: they lie in files. Of the layers ``without`` it returns
+        the columns alone; that they are as they were written is seen when their rows are asked for.
         """
         try:
             with zipfile.ZipFile(self.folder / f"{piece}.zip") as file:
@@ -208,7 +223,7 @@ class KeptWork:
                     if layer in without and layer in self._bare:
                         tables[layer] = self._bare[layer]
                         continue
-                    tables[layer] = self._layer(file, told, layer)
+                    tables[layer] = self._layer(file, told, layer, mapped)
                     if layer in without:
                         tables[layer] = self._bare[layer] = tables[layer].iloc[:0].copy()
                 findings = self._layer(file, about["findings"], "findings")
@@ -236,8 +251,16 @@ class KeptWork:
         with self._lock:
             return self._rows.setdefault(layer, KeptRows(self, layer))
 
-    def _layer(self, file: zipfile.ZipFile, told: Mapping[str, Any], layer: str) -> Table:
-        return _table(told, _arrays_in(file.read(f"{layer}.arrays"), told["arrays"]), self._crs)
+    def _layer(
+        self,
+        file: zipfile.ZipFile,
+        told: Mapping[str, Any],
+        layer: str,
+        held: Callable[[NDArray[np.uint8]], NDArray[np.uint8]] = np.copy,
+    ) -> Table:
+        """Return a layer; ``held`` gives its bytes the place where they stay."""
+        whole = held(np.frombuffer(file.read(f"{layer}.arrays"), np.uint8))
+        return _table(told, _arrays_in(whole, told["arrays"]), self._crs)
 
     def keep(self, piece: str, tables: Mapping[str, Table], findings: Findings) -> None:
         """Keep a piece; a file is there whole or not at all."""
@@ -293,14 +316,13 @@ def _put_layer(file: zipfile.ZipFile, name: str, table: Table) -> dict[str, Any]
     return {**told, "arrays": places}
 
 
-def _arrays_in(raw: bytes, places: Mapping[str, Any]) -> dict[str, NDArray[Any]]:
+def _arrays_in(whole: NDArray[np.uint8], places: Mapping[str, Any]) -> dict[str, NDArray[Any]]:
     """Return the arrays that `_put_layer` has written."""
-    whole = bytearray(raw)  # arrays over it can be written to, as any that the stages make
     arrays: dict[str, NDArray[Any]] = {}
     for key, (kind, shape, first) in places.items():
         if not _NUMBERS.fullmatch(kind):
             raise ValueError("An array of anything but numbers is none of ours.")
-        arrays[key] = np.frombuffer(whole, kind, math.prod(shape), first).reshape(shape)
+        arrays[key] = np.frombuffer(whole.data, kind, math.prod(shape), first).reshape(shape)
     return arrays
 
 
@@ -349,7 +371,7 @@ def _table(told: Mapping[str, Any], arrays: Mapping[str, NDArray[Any]], crs: CRS
             columns[name] = pd.Series(arrays[key]).astype(kind).mask(arrays[f"{key}.missing"])
         else:
             columns[name] = arrays[key]
-    frame = pd.DataFrame(columns, index=pd.RangeIndex(told["rows"]))
+    frame = pd.DataFrame(columns, index=pd.RangeIndex(told["rows"]), copy=False)
     if told["geometry"] is None:
         return frame
     return gpd.GeoDataFrame(frame, geometry=told["geometry"], crs=crs)

@@ -81,13 +81,13 @@ def _is_made(batch: Batch, left: dict[str, dict[str, str]], ctx: Context, kept: 
     The run then makes it itself, and tells of what went wrong, if it does so there too.
     """
     from reachrank.running.batches import make  # noqa: PLC0415
-    from reachrank.running.kept_work import made_or_kept  # noqa: PLC0415
+    from reachrank.running.kept_work import make_and_keep  # noqa: PLC0415
 
     for layer, piece_of in left.items():
         for stream, piece in piece_of.items():
             kept.rows_of(layer).add(piece, (stream,))
     try:
-        made_or_kept(batch.piece, ctx, lambda own: make(batch, own))
+        make_and_keep(batch.piece, ctx, lambda own: make(batch, own))
     except Exception:
         return False
     return kept.has(batch.piece)
