@@ -15,7 +15,7 @@ from reachrank.hazard.engine import Hazard
 from reachrank.hazard.measure import bank_rows
 from reachrank.hazard.side_frame import Bools, Floats
 from reachrank.schema import FACTORS
-from reachrank.sections.whole import section_names
+from reachrank.sections.whole import NAMED_BY, section_names
 from reachrank.settings.hazard import HazardSettings
 
 
@@ -61,6 +61,7 @@ def deciding_sections(
     use = np.flatnonzero((flat_bank >= 0) & np.isfinite(flat_score)).astype(np.int32)
     station = floats(sections, "station_m")[use // 2]
     use = use[np.lexsort((station, flat_score[use], flat_bank[use]))]
+    del station
     used_of = np.bincount(flat_bank[use], minlength=count)
     start = np.concatenate(([0], np.cumsum(used_of)[:-1])) if count else np.empty(0, np.int64)
     pick = start + np.ceil(quantile * np.maximum(used_of - 1, 0) - 1e-9).astype(np.int64)
@@ -85,7 +86,8 @@ def factor_rows(
     known = deciding.known
     bank_id = banks["bank_id"].to_numpy(object)[known]
     at = deciding.place
-    section_id = section_names(sections.iloc[at[0]])
+    named_by = [name for name in NAMED_BY if name in sections]
+    section_id = section_names(sections[named_by].iloc[at[0]])
     blocks = []
     for order, part in enumerate(hazard.parts):
         scores = part.score(at)

@@ -21,7 +21,7 @@ from reachrank.hazard.side_frame import Bools, Floats, SideFrame
 from reachrank.hazard.soil import soil_at, soil_index
 from reachrank.reaches.counting import UNCOUNTED, has_flag
 from reachrank.reaches.counting import counts as counted
-from reachrank.running.mapped import mapped
+from reachrank.running.mapped import let_go, mapped
 from reachrank.sections.whole import section_ends
 
 if TYPE_CHECKING:
@@ -77,6 +77,7 @@ def build_frame(
     outside, ratio = _bend(sections, tables["bends"], width, settings)
     discharge, power = _power(size, width, slope, settings)
     keyed = banks.assign(cover_frac=cover_frac)
+    let_go()
     frame = SideFrame(
         counts=counts,
         bank_height_m=height,

@@ -24,6 +24,7 @@ from reachrank.hazard.measure import SIDES, bank_cover, build_frame
 from reachrank.hazard.registry import load_factors
 from reachrank.hazard.second_opinion import PARTS, near_bank_stress, points
 from reachrank.hazard.side_frame import Bools, Floats, SideFrame
+from reachrank.running.mapped import let_go
 from reachrank.running.memory import give_back
 
 
@@ -66,6 +67,7 @@ def run(tables: Tables, ctx: Context) -> Tables:
     banks["cover_frac"] = cover
     deciding = deciding_sections(sections, banks, hazard, settings.bank_quantile)
     by_factor = factor_rows(sections, banks, hazard, deciding, settings)
+    let_go()
     banks["hazard_score"] = _scattered(deciding, hazard.hazard_score)
     _facts(ctx, used, hazard)
     del hazard  # of all that was measured only what decides is needed from here on
@@ -74,7 +76,9 @@ def run(tables: Tables, ctx: Context) -> Tables:
     confidence = deciding.usable_frac * deciding.measured_frac
     banks["hazard_confidence_frac"] = np.clip(np.nan_to_num(confidence), 0.0, 1.0)
     bends = _bends(tables["bends"], sections, size, tables["reaches"])
+    del size
     reaches = _reaches(tables, banks, used, ctx)
+    let_go()
     banks["near_bank_stress_number"] = _stress(banks, sections["reach_id"], *bend_of_side)
     _second_opinion(banks, reaches, settings.greatest_depth_factor)
     ctx.progress(1.0, "banks scored")

@@ -82,7 +82,8 @@ def reach_widths(
     A reach where no section counts takes its stream's toe width, so that lengths given in widths
     have a meaning there; its top width stays NaN.
     """
-    medians = sections[is_counted].groupby("reach_id")[["toe_width_m", "top_width_m"]].median()
+    widths = pd.DataFrame(sections)[["reach_id", "toe_width_m", "top_width_m"]]
+    medians = widths[is_counted].groupby("reach_id").median()
     medians = medians.reindex(reaches["reach_id"]).astype(np.float64)
     of_stream = reaches["stream_id"].map(channel.set_index("stream_id")["toe_width_m"])
     fallback = of_stream.to_numpy(dtype=np.float64, na_value=np.nan)

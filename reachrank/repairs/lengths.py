@@ -17,7 +17,7 @@ from reachrank.reaches.top_line import side_normal
 from reachrank.repairs.bank_line import BankLine, join_banks
 from reachrank.repairs.mouths import mouths_on_banks
 from reachrank.repairs.runs import Interval, cells, failing_runs, with_holes
-from reachrank.running.mapped import mapped
+from reachrank.running.mapped import let_go, mapped
 
 Floats = NDArray[np.float64]
 
@@ -136,6 +136,7 @@ def find_lengths(tables: Mapping[str, Table], ctx: Context) -> list[FailingLengt
     joined = join_banks(banks, reaches)
     mouths = mouths_on_banks(reaches, joined)
     rows_of = sections[["stream_id"]].reset_index(drop=True).groupby("stream_id").indices
+    let_go()
 
     lengths: list[FailingLength] = []
     for (stream_id, bank), line in joined.items():

@@ -22,6 +22,7 @@ from reachrank.repairs.surroundings import (
     nearest_structures,
     textures,
 )
+from reachrank.running.mapped import let_go
 from reachrank.running.memory import give_back
 
 Floats = NDArray[np.float64]
@@ -34,7 +35,9 @@ def sites_of(
     if not lengths:
         return
     flow = section_flow(tables, ctx)
+    let_go()
     measured = _measured(lengths, flow, tables["sections"])
+    let_go()
     along = bank_flows(
         flow,
         *_rows(lengths),

@@ -53,6 +53,10 @@ def section_ends(sections: Mapping[str, Any] | Table) -> Float:
     return np.stack(ends, axis=1)
 
 
+NAMED_BY = ("section_id", "stream_id", "station_m")
+"""Columns that `section_names` looks at."""
+
+
 def section_names(sections: Mapping[str, Any] | Table) -> NDArray[np.object_]:
     """Return the names of sections: as they have them, else stream and station.
 
