@@ -20,7 +20,7 @@ from reachrank.running.beside import Beside
 from reachrank.running.carried import DROPPED, whole
 from reachrank.running.kept_work import made_or_kept
 from reachrank.running.mapped import let_go
-from reachrank.running.memory import MOST_SECTIONS, MOST_SECTIONS_DRAWN, give_back
+from reachrank.running.memory import MOST_SECTIONS_BESIDE, MOST_SECTIONS_WORKER, give_back
 
 if TYPE_CHECKING:
     from reachrank.context import Context, Inputs, Table, Tables
@@ -92,8 +92,7 @@ def rank_opened(
     with ctx.dem, closing(Beside()) as beside:
         for names in (("network",), *BATCHED, *((name,) for name in STAGES[5:-1])):
             ctx.progress = _share_of(names, whole)
-            most = MOST_SECTIONS_DRAWN if names == ("priority",) else MOST_SECTIONS
-            has_room = ctx.jobs > 1 and len(tables.get("sections", ())) <= most
+            has_room = len(tables.get("sections", ())) <= MOST_SECTIONS_BESIDE and ctx.jobs > 1
             ctx.beside = beside if has_room else None
             if names == ("priority",):
                 tables = beside.end(tables)  # it needs the exposures
@@ -106,7 +105,7 @@ def rank_opened(
                 tables = run_stage(names[0], tables, ctx)
             if names == ("sections",):
                 if ctx.workers:
-                    ctx.workers.close(but=int(len(tables["sections"]) <= MOST_SECTIONS))
+                    ctx.workers.close(but=int(len(tables["sections"]) <= MOST_SECTIONS_WORKER))
                 ctx.dem.forget()
                 if not keep_points:
                     del tables["channel_points"]

@@ -12,11 +12,12 @@ from reachrank.running.mapped import let_go
 
 COLLECT_EVERY = 50_000
 """New objects from one search for unused cycles to the next."""
-MOST_SECTIONS = 600_000
-"""With more (2,400 km) a run does without another process once the sections are cut, and without
-what goes on beside the stages: with them it would need more than 1.5 GB."""
-MOST_SECTIONS_DRAWN = 1_000_000
-"""So many (4,000 km) leave room for what goes on beside repairs alone, where ranks are drawn."""
+MOST_SECTIONS_WORKER = 600_000
+"""With more (2,400 km) a run does without another process once the sections are cut: with it it
+would need more than 1.5 GB."""
+MOST_SECTIONS_BESIDE = 1_000_000
+"""With more (4,000 km) nothing goes on beside the stages: exposures are measured before hazards,
+and ranks drawn before repairs are found."""
 
 
 @contextmanager

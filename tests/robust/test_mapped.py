@@ -19,7 +19,7 @@ LONG = mapped.LEAST_BYTES
 
 @pytest.mark.parametrize("values", [
     np.linspace(-1.0, 1.0, LONG // 8), np.arange(LONG // 8), np.arange(LONG) % 3 == 0,
-    np.linspace(0.0, 1.0, LONG // 4)[::2],
+    np.linspace(0.0, 1.0, LONG // 4)[::2], np.linspace(0.0, 1.0, LONG // 8).reshape(-1, 2),
 ])  # fmt: skip
 def test_a_column_in_a_file_is_the_same_and_stays_so_when_it_is_let_go(values) -> None:
     kept = mapped.mapped(values)
@@ -30,11 +30,12 @@ def test_a_column_in_a_file_is_the_same_and_stays_so_when_it_is_let_go(values) -
         mapped.let_go()
     with pytest.raises(ValueError, match="read-only"):
         kept[0] = 0
-    assert pd.Series(kept, copy=False).sum() == values.sum()
+    assert pd.DataFrame(kept, copy=False).to_numpy().sum() == values.sum()
 
 
-def test_short_columns_and_those_of_objects_stay_as_they_are() -> None:
-    for values in (np.zeros(LONG // 8 - 1), np.full(LONG, None, object)):
+def test_short_columns_those_of_objects_and_repeated_ones_stay_as_they_are() -> None:
+    repeated = np.broadcast_to(np.zeros(LONG)[:, None], (LONG, 2))
+    for values in (np.zeros(LONG // 8 - 1), np.full(LONG, None, object), repeated):
         assert mapped.mapped(values) is values
 
 
@@ -62,6 +63,15 @@ def test_the_columns_of_a_long_run_lie_in_files(monkeypatch) -> None:
     pd.testing.assert_frame_equal(joined, wanted)
     assert not joined["height_m"].to_numpy().flags.writeable
     assert isinstance(joined["height_m"].to_numpy().base, np.ndarray)
+
+
+def test_what_one_batch_alone_has_made_can_be_written_to() -> None:
+    part = pd.DataFrame({"stream_id": "S1", "height_m": mapped.mapped(np.zeros(LONG))}, copy=False)
+    with pytest.raises(ValueError, match="read-only"):
+        part.loc[0, "height_m"] = 1.0
+    joined = batches._joined([part])
+    joined.loc[0, "height_m"] = 1.0  # as a stage may do with a table of its own
+    assert joined["height_m"].sum() == 1.0
 
 
 def test_maps_come_and_go_in_other_threads_while_all_are_let_go() -> None:

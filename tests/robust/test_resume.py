@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import mmap
 import sys
 import zipfile
 
@@ -104,6 +105,29 @@ def test_a_changed_piece_is_taken_whole_or_not_at_all(sound, tmp_path, seed):
     path.write_bytes(data.tobytes())
     taken = kept.take("one")
     assert taken is None or len(taken[0]["streams"]) == len(tables["streams"])
+
+
+def test_long_columns_of_what_was_kept_lie_in_files(sound, tmp_path):
+    inputs = Inputs(streams=str(sound["streams.gpkg"]), dem=(str(sound["dem.tif"]),))
+    _, ctx = open_inputs(inputs, Settings())
+    kept = kept_work.KeptWork.begin(tmp_path / "a.gpkg", ctx)
+    given = {"long": pd.DataFrame({"a": np.arange(100_000.0), "b": ["S1", None] * 50_000}),
+             "short": pd.DataFrame({"a": np.arange(10.0)})}  # fmt: skip
+    kept.keep("one", given, Findings())
+    taken, _ = kept.take("one")
+    for layer, table in given.items():
+        pd.testing.assert_frame_equal(taken[layer], table, check_dtype=False)
+        assert taken[layer]["a"].to_numpy().flags.aligned
+        assert not isinstance(_root_of(kept.layer("one", layer)["a"].to_numpy()), mmap.mmap)
+    assert isinstance(_root_of(taken["long"]["a"].to_numpy()), mmap.mmap)
+    assert not isinstance(_root_of(taken["short"]["a"].to_numpy()), mmap.mmap)
+
+
+def _root_of(array):
+    """Return what holds the numbers of an array in the end."""
+    while isinstance(array, np.ndarray | memoryview):
+        array = array.base if isinstance(array, np.ndarray) else array.obj
+    return array
 
 
 @pytest.mark.parametrize(("kind", "part"), [("lines", "0.starts"), ("points", "0")])
