@@ -66,10 +66,14 @@ def test_the_columns_of_a_long_run_lie_in_files(monkeypatch) -> None:
 
 
 def test_what_one_batch_alone_has_made_can_be_written_to() -> None:
-    part = pd.DataFrame({"stream_id": "S1", "height_m": mapped.mapped(np.zeros(LONG))}, copy=False)
+    def made() -> pd.DataFrame:
+        columns = {"stream_id": "S1", "height_m": mapped.mapped(np.zeros(LONG))}
+        return pd.DataFrame(columns, copy=False)
+
+    part = made()
     with pytest.raises(ValueError, match="read-only"):
         part.loc[0, "height_m"] = 1.0
-    joined = batches._joined([part])
+    joined = batches._joined([made()])
     joined.loc[0, "height_m"] = 1.0  # as a stage may do with a table of its own
     assert joined["height_m"].sum() == 1.0
 
