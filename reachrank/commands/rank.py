@@ -18,6 +18,7 @@ from reachrank.commands.progress_display import progress_option, showing
 
 if TYPE_CHECKING:
     from reachrank.context import Inputs
+    from reachrank.running.workers import Workers
     from reachrank.settings import Settings
 
 out_option = click.option(
@@ -83,14 +84,18 @@ def rank(
     STREAMS is a line layer: a file, file|layername=NAME, or file:NAME. DEM is a raster, several,
     or a folder of tiles. The units that were taken are the first line of the output.
     """
+    from reachrank.running.workers import Workers  # noqa: PLC0415  (not at start-up)
+
     of_priority = {"top_n": top_n, "draws": draws}
     named = [f"priority.{key}={n}" for key, n in of_priority.items() if n is not None]
     given["set_values"] = (*given["set_values"], *named)
-    inputs, settings = inputs_and_settings(given)
-    rank_files(
-        inputs, settings, Path(out), units=units, profiles=profiles, jobs=jobs,
-        overwrite=overwrite, progress_style=progress_style, resume=resume,
-    )  # fmt: skip
+    with closing(Workers()) as workers:
+        workers.start_early(jobs - 1, given["streams"])
+        inputs, settings = inputs_and_settings(given)
+        rank_files(
+            inputs, settings, Path(out), workers=workers, units=units, profiles=profiles, jobs=jobs,
+            overwrite=overwrite, progress_style=progress_style, resume=resume,
+        )  # fmt: skip
 
 
 def rank_files(
@@ -98,6 +103,7 @@ def rank_files(
     settings: Settings,
     out: Path,
     *,
+    workers: Workers | None = None,
     units: str = "metric",
     profiles: str = "300",
     jobs: int = 1,
@@ -105,35 +111,32 @@ def rank_files(
     progress_style: str = "bar",
     resume: bool = False,
 ) -> Path:
-    """Rank, write, and print the ranking's first lines; return the written file."""
+    """Rank, write, and print the ranking's first lines; return the written file.
+
+    A long run has ``workers`` beside it, which whoever gave them closes.
+    """
     # Late: these open the geometry libraries, which `--help` should not wait for.
     from reachrank import pipeline, write  # noqa: PLC0415
     from reachrank.progress import part  # noqa: PLC0415
     from reachrank.report import summary  # noqa: PLC0415
     from reachrank.running import kept_work  # noqa: PLC0415
     from reachrank.running.memory import fewer_collections  # noqa: PLC0415
-    from reachrank.running.workers import Workers  # noqa: PLC0415
     from reachrank.write.early import EarlyLayers  # noqa: PLC0415
 
     keep = write.read_profiles_option(profiles)
     us: write.Units = "us" if units == "us" else "metric"
     write.check_target(out, overwrite=overwrite, inputs=input_files(inputs))
-    with (
-        showing(progress_style) as progress,
-        fewer_collections(),
-        closing(Workers()) as workers,
-    ):
-        workers.start_early(jobs - 1, inputs.streams)
+    with showing(progress_style) as progress, fewer_collections():
         tables, ctx = pipeline.open_inputs(
             inputs, settings, progress=part(progress, 0.0, 0.05), jobs=jobs
         )
         click.echo(summary.units_line(ctx))
         ctx.progress = part(progress, 0.05, 0.97)
         ctx.kept = kept_work.open_kept(out, tables["streams"], ctx, resume=resume)
-        if ctx.kept:
+        if workers and ctx.kept:
             workers.start(jobs - 1)
             ctx.workers = workers
-        else:
+        elif workers:
             workers.close()
         early = EarlyLayers(us)
         tables = pipeline.rank_opened(tables, ctx, after=early.begin)

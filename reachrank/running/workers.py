@@ -22,9 +22,7 @@ from multiprocessing.reduction import send_handle
 from typing import TYPE_CHECKING
 
 import reachrank
-from reachrank.findings import Findings
 from reachrank.progress import silent
-from reachrank.write.run_info import versions
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -37,7 +35,8 @@ MOST = 7
 """No more workers: each takes 0.18 GB of memory of its own."""
 EARLY_BYTES = 400_000
 """A stream layer that is larger than this surely has the hundred kilometres from which on a run
-keeps its work: workers are started before it is opened."""
+keeps its work: workers are started before it is opened, and load their libraries while the run
+loads its own."""
 _START = "import sys; from reachrank.running.worker import serve; serve(int(sys.argv[1]))"
 _LOST = (EOFError, OSError)
 """What a connection raises whose other side has gone."""
@@ -45,6 +44,8 @@ _LOST = (EOFError, OSError)
 
 def program() -> tuple[str, dict[str, str]]:
     """Return which program this is: a worker that is another one is not asked."""
+    from reachrank.write.run_info import versions  # noqa: PLC0415  (not before workers start)
+
     return reachrank.__file__, versions()
 
 
@@ -152,6 +153,8 @@ class Workers:
             descriptor = ctx.dem.lay_down()
         except OSError:  # a full disk: the run does without
             return
+        from reachrank.findings import Findings  # noqa: PLC0415  (not before workers start)
+
         bare = replace(
             ctx, findings=Findings(), progress=silent, jobs=1,
             kept=None, workers=None, beside=None,
