@@ -193,8 +193,9 @@ def run_batches(
         if ctx.workers:
             ctx.workers.make(batch, ctx)
         new, findings = made_or_kept(
-            batch.piece, ctx, lambda own: make(batch, own, progress), without=left
-        )
+            batch.piece, ctx, lambda own: make(batch, own, progress), without=left,
+            as_kept=len(batches) > LEAST_BATCHES,  # of a county, where memory gets scarce
+        )  # fmt: skip
         leave(batch.piece, new, left, batch.streams, ctx)
         return new, findings
 

@@ -115,6 +115,8 @@ def made_or_kept(
     ctx: Context,
     make: Callable[[Context], dict[str, Table]],
     without: Collection[str] = (),
+    *,
+    as_kept: bool = False,
 ) -> tuple[dict[str, Table], Findings]:
     """Return the tables and findings of a piece of a run: what was kept, or made now and kept.
 
@@ -126,15 +128,13 @@ def made_or_kept(
         Makes the tables, given a context whose findings are the piece's own.
     without
         Layers that come without rows where they were kept.
-
-    Notes
-    -----
-    What was kept comes from the disk, even if it was made just now: its long columns lie in files.
+    as_kept
+        What is made now comes from the disk too, so that its long columns lie in files.
     """
     if ctx.kept and (taken := ctx.kept.take(piece, without)):
         return taken
     made, findings = make_and_keep(piece, ctx, make)
-    if ctx.kept and (taken := ctx.kept.take(piece, without)):
+    if as_kept and ctx.kept and (taken := ctx.kept.take(piece, without)):
         return taken
     return made, findings
 
