@@ -178,6 +178,8 @@ def run_batches(
         Layers whose rows stay on disk where the run keeps its work, see `kept_rows`.
     """
     rows = {layer: RowsOfStreams(tables[layer]) for layer in reads}
+    total_km = tables["edges"].geometry.length.sum() / 1000.0
+    is_long = _usual_km(total_km) >= GREATEST_BATCH_KM  # memory gets scarce
 
     def batch_of(number: int) -> Batch:
         streams = batches[number]
@@ -194,7 +196,7 @@ def run_batches(
             ctx.workers.make(batch, ctx)
         new, findings = made_or_kept(
             batch.piece, ctx, lambda own: make(batch, own, progress), without=left,
-            as_kept=len(batches) > LEAST_BATCHES,  # of a county, where memory gets scarce
+            as_kept=is_long,
         )  # fmt: skip
         leave(batch.piece, new, left, batch.streams, ctx)
         return new, findings
