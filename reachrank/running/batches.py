@@ -37,7 +37,7 @@ BATCH_KM, GREATEST_BATCH_KM = 12.0, 48.0
 corridor about 10 and 40 MB of elevation."""
 LEAST_BATCHES = 30
 """A run has so many before they grow beyond `BATCH_KM`: many, so that all processes have work to
-the end, and few, since each takes some hundredths of a second whatever its length."""
+the end, and few, since each takes some time whatever its length."""
 LONG_ROWS, GIVE_BACK_COLUMNS = 100_000, 4
 """While tables of so many rows are joined, free memory is given back every few columns."""
 
