@@ -52,13 +52,8 @@ def draw_priorities(  # type: ignore[no-untyped-def]  # pragma: no cover
         fill_normal(random[:count], normal, noise)
         for j in range(factors):
             here = slice(first, first + count)
-            kind, fixed = state[j, here], score[j, here]
-            measured, se, error, part = (
-                value[j, here],
-                value_se[j, here],
-                noise[group[j]],
-                scored[j],
-            )
+            kind, fixed, measured = state[j, here], score[j, here], value[j, here]
+            se, error, part = value_se[j, here], noise[group[j]], scored[j]
             for b in range(count):
                 disturbed[b] = measured[b] + se[b] * error[b]
                 part[b] = first_score[j]
