@@ -61,7 +61,6 @@ def deciding_sections(
     use = np.flatnonzero((flat_bank >= 0) & np.isfinite(flat_score)).astype(np.int32)
     station = floats(sections, "station_m")[use // 2]
     use = use[np.lexsort((station, flat_score[use], flat_bank[use]))]
-    del station
     used_of = np.bincount(flat_bank[use], minlength=count)
     start = np.concatenate(([0], np.cumsum(used_of)[:-1])) if count else np.empty(0, np.int64)
     pick = start + np.ceil(quantile * np.maximum(used_of - 1, 0) - 1e-9).astype(np.int64)

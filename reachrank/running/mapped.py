@@ -8,6 +8,8 @@ others need the room more.
 from __future__ import annotations
 
 import mmap
+import os
+import sys
 import tempfile
 import threading
 import weakref
@@ -19,6 +21,10 @@ from numpy.typing import NDArray
 
 LEAST_BYTES = 500_000
 """Shorter columns stay as they are."""
+_IS_FREE = os.name == "posix" and sys.version_info >= (3, 13)
+_WITHOUT_DESCRIPTOR: dict[str, Any] = {"trackfd": False} if _IS_FREE else {}
+"""A county has more than a hundred maps at a time, and some systems let a process have 256 open
+files: where Python can, a map is none of them."""
 _MAPS: weakref.WeakSet[mmap.mmap] = weakref.WeakSet()
 _LOCK = threading.Lock()
 """For the set: a thread may map more while another lets go."""
@@ -43,7 +49,7 @@ def mapped(values: NDArray[Any]) -> NDArray[Any]:
 
 def map_of(file: IO[bytes]) -> mmap.mmap:
     """Map a file as far as it has been written, to be read; the map outlives the file's name."""
-    pages = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
+    pages = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ, **_WITHOUT_DESCRIPTOR)
     with _LOCK:
         _MAPS.add(pages)
     return pages
