@@ -196,7 +196,7 @@ def run_batches(
             ctx.workers.make(batch, ctx)
         new, findings = made_or_kept(
             batch.piece, ctx, lambda own: make(batch, own, progress), without=left,
-            as_kept=is_long,
+            in_files=is_long,
         )  # fmt: skip
         leave(batch.piece, new, left, batch.streams, ctx)
         return new, findings

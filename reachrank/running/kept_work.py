@@ -116,7 +116,7 @@ def made_or_kept(
     make: Callable[[Context], dict[str, Table]],
     without: Collection[str] = (),
     *,
-    as_kept: bool = False,
+    in_files: bool = False,
 ) -> tuple[dict[str, Table], Findings]:
     """Return the tables and findings of a piece of a run: what was kept, or made now and kept.
 
@@ -128,13 +128,14 @@ def made_or_kept(
         Makes the tables, given a context whose findings are the piece's own.
     without
         Layers that come without rows where they were kept.
-    as_kept
-        What is made now comes from the disk too, so that its long columns lie in files.
+    in_files
+        Have long columns lie in files: they cannot be written to then. What is made now is taken up
+        from the disk for it.
     """
-    if ctx.kept and (taken := ctx.kept.take(piece, without)):
+    if ctx.kept and (taken := ctx.kept.take(piece, without, in_files=in_files)):
         return taken
     made, findings = make_and_keep(piece, ctx, make)
-    if as_kept and ctx.kept and (taken := ctx.kept.take(piece, without)):
+    if in_files and ctx.kept and (taken := ctx.kept.take(piece, without, in_files=True)):
         return taken
     return made, findings
 
@@ -208,12 +209,12 @@ class KeptWork:
         return kept
 
     def take(
-        self, piece: str, without: Collection[str] = ()
+        self, piece: str, without: Collection[str] = (), *, in_files: bool = False
     ) -> tuple[dict[str, Table], Findings] | None:
         """Return the tables and findings of a piece, or None where it has not been kept.
 
-        Long columns cannot be written to: they lie in files. Of the layers ``without`` it returns
-        the columns alone; that they are as they were written is seen when their rows are asked for.
+        Of the layers ``without`` it returns the columns alone; that they are as they were written
+        is seen when their rows are asked for. ``in_files``: see `made_or_kept`.
         """
         try:
             with zipfile.ZipFile(self.folder / f"{piece}.zip") as file:
@@ -223,7 +224,7 @@ class KeptWork:
                     if layer in without and layer in self._bare:
                         tables[layer] = self._bare[layer]
                         continue
-                    tables[layer] = self._layer(file, told, layer, mapped)
+                    tables[layer] = self._layer(file, told, layer, in_files=in_files)
                     if layer in without:
                         tables[layer] = self._bare[layer] = tables[layer].iloc[:0].copy()
                 findings = self._layer(file, about["findings"], "findings")
@@ -252,15 +253,12 @@ class KeptWork:
             return self._rows.setdefault(layer, KeptRows(self, layer))
 
     def _layer(
-        self,
-        file: zipfile.ZipFile,
-        told: Mapping[str, Any],
-        layer: str,
-        held: Callable[[NDArray[np.uint8]], NDArray[np.uint8]] = np.copy,
+        self, file: zipfile.ZipFile, told: Mapping[str, Any], layer: str, *, in_files: bool = False
     ) -> Table:
-        """Return a layer; ``held`` gives its bytes the place where they stay."""
-        whole = held(np.frombuffer(file.read(f"{layer}.arrays"), np.uint8))
-        return _table(told, _arrays_in(whole, told["arrays"]), self._crs)
+        # arrays over it can be written to, as any that the stages make
+        whole = np.frombuffer(bytearray(file.read(f"{layer}.arrays")), np.uint8)
+        arrays = _arrays_in(mapped(whole) if in_files else whole, told["arrays"])
+        return _table(told, arrays, self._crs)
 
     def keep(self, piece: str, tables: Mapping[str, Table], findings: Findings) -> None:
         """Keep a piece; a file is there whole or not at all."""

@@ -114,7 +114,7 @@ def test_long_columns_of_what_was_kept_lie_in_files(sound, tmp_path):
     given = {"long": pd.DataFrame({"a": np.arange(100_000.0), "b": ["S1", None] * 50_000}),
              "short": pd.DataFrame({"a": np.arange(10.0)})}  # fmt: skip
     kept.keep("one", given, Findings())
-    taken, _ = kept.take("one")
+    taken, _ = kept.take("one", in_files=True)
     for layer, table in given.items():
         pd.testing.assert_frame_equal(taken[layer], table, check_dtype=False)
         assert taken[layer]["a"].to_numpy().flags.aligned
