@@ -23,6 +23,10 @@ sum of squares. Of a face with hardly a sample on it many pairs explain the same
 then the first one counts, on every computer and in every unit."""
 HAIR = 1e-9
 """What rounding may add to an offset, as a share of the distance between samples."""
+TRIALS = 32
+"""Toes that are tried with one top at a time, no fewer than there are steps on the first grid."""
+TRIALS_SHAPE = (7, TRIALS)
+"""Shape of the array that `fit_sums` works in."""
 SUMS = 5
 """Rows of the prefix sums: offset, elevation, their squares' and product's, see `prefix_sums`."""
 
@@ -91,6 +95,44 @@ def _solve(sums, per_all, b0, a, b, t, p, n_ground, gz, v1, v2, vz):  # type: ig
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
+def _solve_all(  # type: ignore[no-untyped-def]
+    trials, count, sums, per_all, b0, b, p, n_ground, gz, v1, v2, vz, least_rise
+):
+    # `_solve` for one top and many toes at a time; infinite where that is no rising bank
+    su, sw, suu, suw = sums[0, b], sums[1, b], sums[2, b], sums[3, b]
+    toe, before = trials[0], trials[1]
+    au, aw, auu, auw, out = trials[2], trials[3], trials[4], trials[5], trials[6]
+    for k in range(count):
+        t = toe[k]
+        n_face = b - before[k]
+        run = p - t
+        per_run = 1.0 / run
+        fu = su - au[k]
+        fuu = suu - auu[k]
+        fz = sw - aw[k]
+        fuz = suw - auw[k]
+        r1 = (fu - t * n_face) * per_run
+        r2 = (fuu - 2.0 * t * fu + t * t * n_face) * per_run * per_run
+        rz = (fuz - t * fz) * per_run
+        a01 = r1 + n_ground
+        l10 = a01 * per_all
+        l20 = v1 * per_all
+        y1 = rz + gz - l10 * b0
+        d1 = r2 + n_ground - l10 * a01
+        e = v1 - l20 * a01
+        per_d1 = 1.0 / d1
+        l21 = e * per_d1
+        d2 = v2 - l20 * v1 - l21 * e
+        y2 = vz - l20 * b0 - l21 * y1
+        per_d2 = 1.0 / d2
+        ground = y2 * per_d2
+        rise = (y1 - e * ground) * per_d1
+        value = -(b0 * b0 * per_all + y1 * y1 * per_d1 + y2 * y2 * per_d2)
+        is_bank = (d1 > 1e-9) & (d2 > 1e-12) & (rise >= least_rise) & (rise > 1.5 * ground * run)
+        out[k] = value if is_bank else np.inf
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
 def fit_sums(  # type: ignore[no-untyped-def]
     sums,
     n,
@@ -107,6 +149,7 @@ def fit_sums(  # type: ignore[no-untyped-def]
     start_toe,
     start_top,
     halvings,
+    trials,
     result,
 ):
     """Fit bed, face and ground to the first ``n`` samples behind `prefix_sums`.
@@ -128,27 +171,32 @@ def fit_sums(  # type: ignore[no-untyped-def]
     b0 = sums[1, n]
     slack = LEAST_GAIN * sums[4, n]
     if np.isnan(start_toe):
-        # the toes and the tops to try lie on one grid, so that the ground behind a top serves all
+        # the toes and the tops to try lie on one grid, so that the ground behind a top serves all,
+        # and what ends at a toe every top
         least_t = max(first_toe, first + du)
         least_p = least_t + least_run
         tops = int((last_top - least_p) / step) + 1 if last_top >= least_p else 0
+        toes = 0
+        while toes < min(tops, TRIALS) and least_t + toes * step <= last_toe:
+            t = least_t + toes * step
+            a = int((t - first) * per_du) + 1
+            trials[0, toes] = t
+            trials[1, toes] = a
+            for k in range(SUMS - 1):
+                trials[2 + k, toes] = sums[k, a]
+            toes += 1
+        value = trials[6]
         for top in range(tops):
             p = least_p + top * step
             b = min(int((p - first) * per_du) + 1, n)
             n_ground, gz, v1, v2, vz = _ground(sums, n, b, p, prior_slope, prior_weight)
-            toe = 0
-            t = least_t
-            while toe <= top and t <= last_toe:
-                a = int((t - first) * per_du) + 1
-                value, rise, ground = _solve(
-                    sums, per_all, b0, a, b, t, p, n_ground, gz, v1, v2, vz
-                )
-                if value < best - slack and rise >= least_rise and rise > 1.5 * ground * (p - t):
-                    best = value
-                    best_t = t
+            count = min(top + 1, toes)
+            _solve_all(trials, count, sums, per_all, b0, b, p, n_ground, gz, v1, v2, vz, least_rise)
+            for toe in range(count):
+                if value[toe] < best - slack:
+                    best = value[toe]
+                    best_t = trials[0, toe]
                     best_p = p
-                toe += 1
-                t = least_t + toe * step
         if np.isnan(best_t):
             return False
     # refine both knots between the samples by shrinking steps around the best pair
@@ -249,5 +297,5 @@ def fit_bank(  # type: ignore[no-untyped-def]
     prefix_sums(u, z, n, sums)
     return fit_sums(
         sums, n, u[0], u[1] - u[0], z[0], least_run, least_rise, first_toe, last_toe, ground_least,
-        prior_slope, prior_weight, start_toe, start_top, halvings, result,
+        prior_slope, prior_weight, start_toe, start_top, halvings, np.empty(TRIALS_SHAPE), result,
     )  # fmt: skip

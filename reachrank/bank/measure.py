@@ -18,6 +18,7 @@ from reachrank.bank.fit import (
     SUMS,
     TOE,
     TOP,
+    TRIALS_SHAPE,
     Z_BED,
     fit_sums,
     prefix_sums,
@@ -148,7 +149,7 @@ def _gathered(profile, offsets, half, end, cell, u, z):  # type: ignore[no-untyp
 @numba.njit(cache=True, nogil=True, error_model="numpy")
 def _fit_row(  # type: ignore[no-untyped-def]
     profile, offsets, half, end, cell, least_rise, prior_slope, prior_weight, halvings,
-    u, z, sums, result,
+    u, z, sums, trials, result,
 ):  # fmt: skip
     # the bank of one profile; ``result`` holds knots to start from, or NaN to try them all
     step = offsets[1] - offsets[0]
@@ -167,7 +168,7 @@ def _fit_row(  # type: ignore[no-untyped-def]
         found = fit_sums(
             sums, count, u[0], step, z[0], 0.5 * cell, least_rise, 0.2 * half,
             2.0 * half + 3.0 * cell, 1.5 * cell, prior_slope, prior_weight, result[TOE],
-            result[TOP], 2 if turn == 0 else halvings, result,
+            result[TOP], 2 if turn == 0 else halvings, trials, result,
         )  # fmt: skip
         if found and turn == 0:
             end = min(end, _far_enough(result, cell))
@@ -187,7 +188,7 @@ def _far_enough(result, cell):  # type: ignore[no-untyped-def]
 @numba.njit(cache=True, nogil=True, error_model="numpy")
 def _look_nearer(  # type: ignore[no-untyped-def]
     profile, offsets, half, end, cell, least_rise, prior_slope, prior_weight, least_slope,
-    lip_ratio, halvings, u, z, sums, inner, result,
+    lip_ratio, halvings, u, z, sums, trials, inner, result,
 ):  # fmt: skip
     # where the profile is no bank with ground behind, a terrace may lie between bank and wall: look
     # less far, and take the bank whose ground behind is twice as broad as it is high; how far the
@@ -199,7 +200,7 @@ def _look_nearer(  # type: ignore[no-untyped-def]
         inner[TOP] = np.nan
         found = _fit_row(
             profile, offsets, half, reach, cell, least_rise, prior_slope, prior_weight, halvings,
-            u, z, sums, inner,
+            u, z, sums, trials, inner,
         )  # fmt: skip
         if not found or inner[MISFIT] > 0.5 * result[MISFIT]:
             continue
@@ -251,6 +252,7 @@ def measure_rows(  # type: ignore[no-untyped-def]
     u = np.empty(columns)
     z = np.empty(columns)
     sums = np.empty((SUMS, columns + 1))
+    trials = np.empty(TRIALS_SHAPE)
     result = np.empty(FIGURES)
     inner = np.empty(FIGURES)
     work = np.empty(WORK_SHAPE)
@@ -285,21 +287,21 @@ def measure_rows(  # type: ignore[no-untyped-def]
             started = not np.isnan(result[TOP])
             found = _fit_row(
                 strip[i], offsets, half, end, cell, least_rise, prior_slope, prior_weight,
-                halvings, u, z, sums, result,
+                halvings, u, z, sums, trials, result,
             )  # fmt: skip
             if not found and started:
                 result[TOE] = np.nan
                 result[TOP] = np.nan
                 found = _fit_row(
                     strip[i], offsets, half, end, cell, least_rise, prior_slope, prior_weight,
-                    halvings, u, z, sums, result,
+                    halvings, u, z, sums, trials, result,
                 )  # fmt: skip
             if not found:
                 continue
             if result[MISFIT] > max(TERRACE_MISFIT_M, TERRACE_MISFIT_SHARE * result[RISE]):
                 end = _look_nearer(
                     strip[i], offsets, half, end, cell, least_rise, prior_slope, prior_weight,
-                    least_slope, lip_ratio, halvings, u, z, sums, inner, result,
+                    least_slope, lip_ratio, halvings, u, z, sums, trials, inner, result,
                 )  # fmt: skip
             if is_anchor:
                 knots[before, 0] = result[TOE]
