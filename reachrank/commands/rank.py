@@ -138,8 +138,8 @@ def rank_files(
             ctx.workers = workers
         elif workers:
             workers.close()
-        early = EarlyLayers(us)
-        tables = pipeline.rank_opened(tables, ctx, after=early.begin)
+        early = EarlyLayers(us, keep)
+        tables = pipeline.rank_opened(tables, ctx, after=early.after)
         progress(0.97, "write")
         landed = write.write_ranked(
             tables, ctx, out, overwrite=overwrite, units=us, profiles=keep, early=early

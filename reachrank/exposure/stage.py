@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from copy import copy
 from functools import partial
 
 import geopandas as gpd
@@ -12,13 +10,11 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from reachrank.context import Context, Tables, with_tables
+from reachrank.context import Context, Table, Tables, with_tables
 from reachrank.exposure.crossings import Crossings, Shapes, find_crossings, pieces
 from reachrank.exposure.facing import Facing, facing_pairs
 from reachrank.exposure.recession import YEARS, add_years
 from reachrank.exposure.score import combined_scores, known_classes, structure_scores
-from reachrank.findings import Findings
-from reachrank.progress import silent
 
 COLUMNS = (
     "exposure_id",
@@ -30,6 +26,7 @@ COLUMNS = (
     "bank_id",
     "reach_id",
 )
+READS = ("reaches", "banks", "structures")
 OF_BANK = ("structure_distance_m", "structure_id", "exposure_score")
 """Columns that banks and reaches get; the years follow when the hazard is known."""
 
@@ -55,27 +52,23 @@ def run(tables: Tables, ctx: Context) -> Tables:
     """
     if ctx.beside is None:
         return _measured(tables, ctx)
-    own = copy(ctx)
-    own.findings, own.progress = Findings(), silent
-    ctx.beside.begin(partial(_measured, tables, own), _put_in(own.findings, ctx))
+    given = {name: tables[name] for name in READS if name in tables}
+
+    def put(now: Tables, made: Tables) -> Tables:
+        new = with_tables(now, exposures=made["exposures"])
+        for layer in ("banks", "reaches"):
+            new[layer] = now[layer].assign(**dict(made[layer].items()))
+        return add_years(new, ctx)
+
+    ctx.beside.begin(partial(_new_columns, given), put, ctx)
     return tables
 
 
-def _put_in(found: Findings, ctx: Context) -> Callable[[Tables, Tables], Tables]:
-    """Return what puts exposures, measured while other stages ran, into the tables of then.
-
-    Findings are told where they would stand if nothing had run meanwhile.
-    """
-    place = len(ctx.findings.rows)
-
-    def put(now: Tables, made: Tables) -> Tables:
-        ctx.findings.rows[place:place] = found.rows
-        new = with_tables(now, exposures=made["exposures"])
-        for layer in ("banks", "reaches"):
-            new[layer] = now[layer].assign(**{name: made[layer][name] for name in OF_BANK})
-        return add_years(new, ctx)
-
-    return put
+def _new_columns(tables: Tables, ctx: Context) -> dict[str, Table]:
+    """Measure as `run`; return the exposures, and what is new of banks and reaches."""
+    made = _measured(tables, ctx)
+    columns = {layer: pd.DataFrame(made[layer][list(OF_BANK)]) for layer in ("banks", "reaches")}
+    return {"exposures": made["exposures"], **columns}
 
 
 def _measured(tables: Tables, ctx: Context) -> Tables:

@@ -22,7 +22,7 @@ from reachrank.priority.rule import (
     priority,
     priority_class,
 )
-from reachrank.progress import Progress, part, silent
+from reachrank.progress import part
 from reachrank.settings.priority import PrioritySettings
 
 _FROM_BANK = ("hazard_score", "exposure_score", "priority_score", "confidence_frac")
@@ -88,9 +88,10 @@ def run(tables: Tables, ctx: Context) -> Tables:
     ctx.progress(0.1, "ranked")
     _facts(ctx, settings, bool(np.isfinite(exposure).any()))
     tables = with_tables(tables, banks=banks, reaches=reaches)
+    given = _ranked(banks)[["bank_id", "reach_id", "exposure_score"]], tables["factors"]
     if ctx.beside is None:
-        return _with_firmness(tables, _draw(tables, ctx, ctx.jobs, ctx.progress))
-    ctx.beside.begin(partial(_draw, tables, ctx, ctx.jobs - 1), _with_firmness)
+        return _with_firmness(tables, _draw(*given, ctx.jobs, ctx))
+    ctx.beside.begin(partial(_draw, *given, ctx.jobs - 1), _with_firmness, ctx)
     return _with_firmness(tables, None)
 
 
@@ -115,20 +116,19 @@ def _take_worst_bank(reaches: Table, banks: pd.DataFrame) -> None:
         reaches[name] = worst[name].to_numpy(np.float64)
 
 
-def _draw(tables: Tables, ctx: Context, jobs: int, progress: Progress = silent) -> Firmness | None:
+def _draw(ranked: pd.DataFrame, factors: Table, jobs: int, ctx: Context) -> Firmness | None:
     """Return how firm the ranks of banks and of reaches are; None where no rank is drawn."""
-    settings, factors = ctx.settings.priority, tables["factors"]
-    ranked = _ranked(tables["banks"])
+    settings = ctx.settings.priority
     if not settings.draws or ranked.empty or factors.empty:
         return None
-    model = draw_model(pd.DataFrame(ranked), factors, load_factors(), ctx.settings.hazard, settings)
+    model = draw_model(ranked, factors, load_factors(), ctx.settings.hazard, settings)
     of_banks, of_reaches = draw_ranks(
         model,
         draws=settings.draws,
         seed=settings.seed,
         top_n=settings.top_n,
         jobs=jobs,
-        progress=part(progress, 0.1, 1.0),
+        progress=part(ctx.progress, 0.1, 1.0),
     )
     reach_id = pd.Index(sorted(ranked["reach_id"].unique()))
     # the counts themselves are more than all banks and reaches together
@@ -147,8 +147,9 @@ def _bounds(ids: pd.Index, counts: RankCounts) -> pd.DataFrame:
     )
 
 
-def _ranked(banks: Table) -> Table:
-    return banks[banks["priority_score"].notna()].sort_values("bank_id", kind="stable")
+def _ranked(banks: Table) -> pd.DataFrame:
+    ranked = pd.DataFrame(banks)[banks["priority_score"].notna()]
+    return ranked.sort_values("bank_id", kind="stable")
 
 
 def _with_firmness(tables: Tables, firmness: Firmness | None) -> Tables:

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from reachrank.context import Context
     from reachrank.running.batches import Batch
+    from reachrank.running.beside import Work
     from reachrank.running.kept_work import KeptWork
     from reachrank.write.early import Order
 
@@ -33,7 +34,7 @@ def serve(descriptor: int) -> None:
     threading.Thread(target=_listen, args=(line, heard), daemon=True).start()
     # What all pieces need, opened while the run is still reading.
     from reachrank.pipeline import load_batched  # noqa: PLC0415
-    from reachrank.running.memory import fewer_collections  # noqa: PLC0415
+    from reachrank.running.memory import fewer_collections, give_back  # noqa: PLC0415
     from reachrank.running.workers import program  # noqa: PLC0415
 
     load_batched()
@@ -45,8 +46,12 @@ def serve(descriptor: int) -> None:
             if word == "make":
                 batch, left = what
                 line.send(_is_made(batch, left, ctx, kept))
-            else:
+            elif word == "write":
                 line.send(_is_written(what, heard, ctx))
+            else:
+                line.send(_done(what, ctx))
+            del what
+            give_back()
 
 
 def _listen(line: Connection, heard: Heard) -> None:
@@ -105,3 +110,13 @@ def _is_written(order: Order, heard: Heard, ctx: Context) -> bool:
             pass
         return False
     return True
+
+
+def _done(work: Work, ctx: Context) -> tuple[Any, list[dict[str, object]]] | None:
+    """Do something and return what came of it with its findings; None where that fails."""
+    from reachrank.running.beside import done_with  # noqa: PLC0415
+
+    try:
+        return done_with(work, ctx)
+    except Exception:
+        return None

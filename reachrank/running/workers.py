@@ -3,32 +3,34 @@
 Threads of one process wait for each other wherever they are in Python; processes do not. A worker
 is given one batch of streams at a time and leaves what it makes where the run keeps its work
 (`kept_work`), so that what it has made is taken up like the work of a stopped run: there
-whole or not at all. Where a worker cannot do a batch, has died, or is not ready yet, the run does
-it itself. The elevations that were read lie in one scratch file that all read from.
+whole or not at all. When all batches are made it does what goes on beside the stages after them
+(`beside`) and writes the first layers (`reachrank.write.early`). Where a worker cannot do a thing,
+has died, or is not ready yet, the run does it itself. The elevations that were read lie in one
+scratch file that all read from.
 """
 
 from __future__ import annotations
 
 import os
 import pickle
-import queue
 import subprocess
 import sys
 import threading
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from dataclasses import replace
 from multiprocessing.connection import Pipe
 from multiprocessing.reduction import send_handle
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import reachrank
 from reachrank.progress import silent
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator
 
     from reachrank.context import Context, Table
     from reachrank.running.batches import Batch
+    from reachrank.running.beside import Work
     from reachrank.write.early import Order
 
 MOST = 7
@@ -109,6 +111,19 @@ class Worker:
             self._line.send(None)
             return bool(self._line.recv())
 
+    def do(self, work: Work) -> tuple[Any, list[dict[str, object]]] | None:
+        """Have something done; return what came of it and its findings, None where it failed.
+
+        Raises
+        ------
+        EOFError, OSError
+            Where the process has died.
+        """
+        with self._talk:
+            self._line.send(("do", work))
+            done: tuple[Any, list[dict[str, object]]] | None = self._line.recv()
+            return done
+
     def close(self) -> None:
         """End the process, whatever it is at: what it has made is there whole or not at all."""
         self._process.kill()
@@ -122,14 +137,16 @@ class Workers:
 
     Attributes
     ----------
-    made
-        Batches that workers have made.
+    made, done
+        How many batches workers have made, and how many other things they have done.
     """
 
     def __init__(self) -> None:
         self._all: list[Worker] = []
-        self._idle: queue.SimpleQueue[Worker] = queue.SimpleQueue()
+        self._idle: list[Worker] = []
+        self._changed = threading.Condition()
         self.made = 0
+        self.done = 0
 
     def start(self, count: int) -> None:
         """Start processes, so many in all that ``count`` are there besides this one."""
@@ -152,6 +169,7 @@ class Workers:
         try:
             descriptor = ctx.dem.lay_down()
         except OSError:  # a full disk: the run does without
+            self.close()
             return
         from reachrank.findings import Findings  # noqa: PLC0415  (not before workers start)
 
@@ -162,41 +180,80 @@ class Workers:
         told = pickle.dumps((bare, str(ctx.kept.folder)))
         for worker in self._all:
             worker.begin(told, descriptor)
-            self._idle.put(worker)
+            self.put_back(worker)
 
     def make(self, batch: Batch, ctx: Context) -> None:
         """Have a batch made where a worker has nothing to do; otherwise do nothing."""
         if ctx.kept is None or ctx.kept.has(batch.piece):
             return
-        try:
-            worker = self._idle.get_nowait()
-        except queue.Empty:
+        worker = self.take(wait=False)
+        if worker is None:
             return
         left = {layer: ctx.kept.rows_of(layer).pieces_of(batch.streams) for layer in batch.given}
-        try:
+        with self._lent(worker):
             if worker.is_ready:
                 self.made += worker.make(batch, left)
-        except _LOST:
-            return  # one worker less
-        self._idle.put(worker)
 
-    def one(self) -> Worker | None:
-        """Return a worker that has nothing to do, if there is one; it is not given batches more."""
-        with suppress(queue.Empty, *_LOST):
-            worker = self._idle.get_nowait()
-            if worker.is_ready:
-                return worker
-        return None
+    def do(self, work: Work) -> tuple[Any, list[dict[str, object]]] | None:
+        """Have something done as soon as a worker has time; None where none can.
+
+        Returns
+        -------
+        tuple or None
+            What came of it, and the rows of its findings.
+        """
+        worker = self.take()
+        done = None
+        if worker is not None:
+            with self._lent(worker):
+                done = worker.do(work) if worker.is_ready else None
+                self.done += done is not None
+        return done
+
+    def write(self, order: Order, parts: Iterable[tuple[str, Table]]) -> bool:
+        """Have layers written as soon as a worker has time; return whether they were."""
+        worker, is_written = self.take(), False
+        if worker is not None:
+            with self._lent(worker):
+                is_written = worker.is_ready and worker.write(order, parts)
+        return is_written
+
+    def take(self, *, wait: bool = True) -> Worker | None:
+        """Return a worker that has nothing to do, for as long as it takes to `put_back`.
+
+        Waits for one where all have; None where there is none (any more).
+        """
+        with self._changed:
+            while wait and self._all and not self._idle:
+                self._changed.wait()
+            return self._idle.pop(0) if self._idle else None
+
+    def put_back(self, worker: Worker) -> None:
+        """Let a worker be given something to do; one that has been let go meanwhile stays away."""
+        with self._changed:
+            if worker in self._all:
+                self._idle.append(worker)
+                self._changed.notify()
+
+    @contextmanager
+    def _lent(self, worker: Worker) -> Iterator[None]:
+        """Put a worker back afterwards, or forget it where it has died."""
+        try:
+            yield
+        except _LOST:
+            with self._changed:
+                if worker in self._all:
+                    self._all.remove(worker)
+                self._changed.notify_all()
+            worker.close()
+        else:
+            self.put_back(worker)
 
     def close(self, but: int = 0) -> None:
         """Let workers go, at once; all, or all but so many that have nothing to do."""
-        stay: list[Worker] = []
-        with suppress(queue.Empty):
-            while len(stay) < but:
-                stay.append(self._idle.get_nowait())
-        go, self._all = [worker for worker in self._all if worker not in stay], stay
-        self._idle = queue.SimpleQueue()
-        for worker in stay:
-            self._idle.put(worker)
+        with self._changed:
+            stay = self._idle[:but]
+            go, self._all, self._idle = [w for w in self._all if w not in stay], stay, list(stay)
+            self._changed.notify_all()
         for worker in go:
             worker.close()

@@ -37,7 +37,7 @@ def write_ranked(
 ) -> Path:
     """Write the ranked GeoPackage and return where it is.
 
-    Layers that another process has written meanwhile (``early``) are taken from there.
+    Layers that have been written before (``early``) are taken from there.
 
     Raises
     ------
@@ -47,9 +47,10 @@ def write_ranked(
     BugError
         If a layer does not match its description in the schema.
     """
+    chosen = early.profiles if early else None
     made = {
         **tables,
-        "profiles": pick_profiles(tables, profiles, ctx),
+        "profiles": pick_profiles(tables, profiles, ctx) if chosen is None else chosen,
         "findings": ctx.findings.to_frame(ctx.crs),
         "run_info": run_info(ctx, stage="write", units=units),
     }
@@ -57,7 +58,9 @@ def write_ranked(
 
     finish = partial(finished, tables=tables, ctx=ctx, units=units)
     with aside(Path(path), overwrite=overwrite) as file:
-        there = early.move_to(file.path, tables) if early else ()
+        there = early.move_to(file.path, made) if early else ()
+        if ctx.workers:
+            ctx.workers.close()  # there is nothing left to do for them
         write_layers(file.path, layers, us=units == "us", finish=finish, there=there)
         add_styles(file.path, layers, us=units == "us")
         check_file(file.path, layers)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+from functools import partial
 from types import SimpleNamespace
 
 import geopandas as gpd
@@ -156,7 +157,8 @@ def test_work_beside_the_stages_is_put_in_at_the_end(monkeypatch):
     def stage(name):
         def run(tables, ctx):
             if name == "priority" and ctx.beside:
-                ctx.beside.begin(lambda: 7, lambda now, seven: with_tables(now, firm=seven))
+                put = lambda now, seven: with_tables(now, firm=seven)  # noqa: E731
+                ctx.beside.begin(lambda _ctx: 7, put, ctx)
             assert "firm" not in tables
             return tables if name != "sections" else with_tables(tables, channel_points=edges())
 
@@ -177,9 +179,26 @@ def test_work_beside_the_stages_is_put_in_at_the_end(monkeypatch):
 
 def test_what_goes_wrong_beside_the_stages_is_told():
     with contextlib.closing(Beside()) as beside:
-        beside.begin(lambda: 1 / 0, lambda tables, _made: tables)
+        beside.begin(lambda _ctx: 1 / 0, lambda tables, _made: tables, context())
         with pytest.raises(ZeroDivisionError):
             beside.end({})
+
+
+def test_findings_of_what_goes_on_beside_stand_where_it_was_begun():
+    def find(word, ctx):
+        ctx.findings.add("info", word, word)
+        return word
+
+    ctx, said = context(), lambda word: ctx.findings.add("info", word, word)
+    with contextlib.closing(Beside()) as beside:
+        said("1")
+        beside.begin(partial(find, "2"), lambda tables, word: {**tables, word: word}, ctx)
+        said("3")
+        beside.begin(partial(find, "4"), lambda tables, word: {**tables, word: word}, ctx)
+        said("5")
+        assert beside.end({}) == {"2": "2", "4": "4"}
+        assert beside.end({}) == {}
+    assert [row["code"] for row in ctx.findings.rows] == ["1", "2", "3", "4", "5"]
 
 
 def test_an_unknown_stage_is_a_usage_error():

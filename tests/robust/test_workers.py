@@ -5,7 +5,9 @@ from __future__ import annotations
 import os
 import signal
 import sys
+import threading
 import time
+from operator import methodcaller
 from pathlib import Path
 
 import pyogrio
@@ -19,6 +21,7 @@ from reachrank.write import early
 from reachrank.write.early import EarlyLayers
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="threads alone on Windows")
+ALL_EARLY = tuple(name for names in early.LAYERS.values() for name in names)
 READY_S = 60.0
 
 
@@ -74,7 +77,8 @@ def test_the_same_file_with_workers(sound, tmp_path, whole, met, taken, jobs):
     out = tmp_path / "out.gpkg"
     assert run(sound.argv(out, "--jobs", str(jobs)))[0] == 0
     assert met[0].made > 0
-    assert taken == [early.LAYERS]
+    assert met[0].done == 2  # exposures are measured and ranks drawn beside the stages
+    assert taken == [ALL_EARLY]
     same(out, whole)
     assert [path.name for path in tmp_path.iterdir() if path != whole] == ["out.gpkg"]
 
@@ -83,7 +87,7 @@ def test_the_same_file_in_us_units(sound, tmp_path, met, taken):
     whole, out = tmp_path / "whole.gpkg", tmp_path / "out.gpkg"
     assert run(sound.argv(whole, "--units", "us"))[0] == 0
     assert run(sound.argv(out, "--units", "us", "--jobs", "2"))[0] == 0
-    assert taken == [(), early.LAYERS]
+    assert taken == [(), ALL_EARLY]
     same(out, whole)
 
 
@@ -94,11 +98,11 @@ def test_a_run_that_goes_on_has_workers_too(sound, tmp_path, whole, met, taken, 
     stop(held_at(message, sound.argv(out), keep=True))
     assert run(sound.argv(out, "--jobs", "2", "--resume"))[0] == 0
     assert (met[-1].made > 0) == (message != "priority")  # all batches were made by then
-    assert taken[-1] == early.LAYERS
+    assert taken[-1] == ALL_EARLY
     same(out, whole)
 
 
-@pytest.mark.parametrize("how", ["dies", "fails", "tables change"])
+@pytest.mark.parametrize("how", ["dies", "fails", "repairs fail", "tables change"])
 def test_early_layers_that_do_not_come(sound, tmp_path, whole, met, taken, monkeypatch, how):
     """The run writes them itself."""
     out, write = tmp_path / "out.gpkg", workers.Worker.write
@@ -111,6 +115,8 @@ def test_early_layers_that_do_not_come(sound, tmp_path, whole, met, taken, monke
         return write(self, order, parts)
 
     monkeypatch.setattr(workers.Worker, "write", write_and_die)
+    if how == "repairs fail":  # which this process writes; the worker has code of its own
+        monkeypatch.setattr(early, "write_early", lambda *_: (tmp_path / "no").rmdir())
     if how == "tables change":
         move_to = EarlyLayers.move_to  # the one that notes
         monkeypatch.setattr(
@@ -120,6 +126,41 @@ def test_early_layers_that_do_not_come(sound, tmp_path, whole, met, taken, monke
     assert run(sound.argv(out, "--jobs", "2"))[0] == 0
     assert taken == [()]
     same(out, whole)
+
+
+@pytest.mark.parametrize("how", ["dies", "fails"])
+def test_what_goes_on_beside_and_does_not_come(sound, tmp_path, whole, met, monkeypatch, how):
+    """The run does it in a thread."""
+    out, do = tmp_path / "out.gpkg", workers.Worker.do
+
+    def do_and_die(self, work):
+        if how == "dies":
+            os.kill(self.pid, signal.SIGKILL)
+        return do(self, work if how == "dies" else methodcaller("no_such_method"))
+
+    monkeypatch.setattr(workers.Worker, "do", do_and_die)
+    assert run(sound.argv(out, "--jobs", "2"))[0] == 0
+    assert [one.done for one in met] == [0]
+    same(out, whole)
+
+
+def test_whoever_waits_for_a_worker_is_told_that_none_will_come():
+    """Also where it is let go, or dies, while somebody waits."""
+    all_of_them = workers.Workers()
+    assert all_of_them.take() is None
+    all_of_them.start(1)
+    busy, got = all_of_them._all[0], []
+    all_of_them.put_back(busy)
+    assert all_of_them.take() is busy
+    waiting = threading.Thread(target=lambda: got.append(all_of_them.do(str)), daemon=True)
+    waiting.start()
+    waiting.join(0.2)
+    assert waiting.is_alive()
+    all_of_them.close()
+    waiting.join(READY_S)
+    assert got == [None]
+    all_of_them.put_back(busy)  # one that has been let go stays away
+    assert all_of_them.take(wait=False) is None
 
 
 def test_a_worker_that_dies(sound, tmp_path, whole, met, monkeypatch):
