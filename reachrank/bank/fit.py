@@ -61,15 +61,11 @@ def _ground(sums, n, b, p, prior_slope, prior_weight):  # type: ignore[no-untype
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
-def _solve(sums, per_all, b0, a, b, t, p, n_ground, gz, v1, v2, vz):  # type: ignore[no-untyped-def]
-    # the normal equations over [0, a) bed, [a, b) face, [b, n) ground, solved by L D L'
-    n_face = float(b - a)
+def _solve(n_face, fu, fz, fuu, fuz, per_all, b0, t, p, n_ground, gz, v1, v2, vz):  # type: ignore[no-untyped-def]
+    # the normal equations of bed, face and ground, by L D L': of the face's samples their number
+    # and their sums, of the ground what `_ground` returns
     per_run = 1.0 / (p - t)
     # face: r = (u - t) / run
-    fu = sums[0, b] - sums[0, a]
-    fuu = sums[2, b] - sums[2, a]
-    fz = sums[1, b] - sums[1, a]
-    fuz = sums[3, b] - sums[3, a]
     r1 = (fu - t * n_face) * per_run
     r2 = (fuu - 2.0 * t * fu + t * t * n_face) * per_run * per_run
     rz = (fuz - t * fz) * per_run
@@ -89,46 +85,33 @@ def _solve(sums, per_all, b0, a, b, t, p, n_ground, gz, v1, v2, vz):  # type: ig
     rise = (y1 - e * ground) * per_d1
     # misfit + prior = zz - x.b  (zz added by the caller)
     value = -(b0 * b0 * per_all + y1 * y1 * per_d1 + y2 * y2 * per_d2)
-    if not (d1 > 1e-9 and d2 > 1e-12):
-        value = np.inf
-    return value, rise, ground
+    is_solved = (d1 > 1e-9) & (d2 > 1e-12)
+    return value if is_solved else np.inf, rise, ground
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def _solve_at(sums, per_all, b0, a, b, t, p, n_ground, gz, v1, v2, vz):  # type: ignore[no-untyped-def]
+    # `_solve` for the bed [0, a), the face [a, b) and the ground [b, n)
+    return _solve(
+        float(b - a), sums[0, b] - sums[0, a], sums[1, b] - sums[1, a], sums[2, b] - sums[2, a],
+        sums[3, b] - sums[3, a], per_all, b0, t, p, n_ground, gz, v1, v2, vz,
+    )  # fmt: skip
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
 def _solve_all(  # type: ignore[no-untyped-def]
     trials, count, sums, per_all, b0, b, p, n_ground, gz, v1, v2, vz, least_rise
-):
-    # `_solve` for one top and many toes at a time; infinite where that is no rising bank
+):  # fmt: skip
+    # `_solve` for one top and many toes, several at a time; infinite where that is no rising bank
     su, sw, suu, suw = sums[0, b], sums[1, b], sums[2, b], sums[3, b]
     toe, before = trials[0], trials[1]
     au, aw, auu, auw, out = trials[2], trials[3], trials[4], trials[5], trials[6]
     for k in range(count):
-        t = toe[k]
-        n_face = b - before[k]
-        run = p - t
-        per_run = 1.0 / run
-        fu = su - au[k]
-        fuu = suu - auu[k]
-        fz = sw - aw[k]
-        fuz = suw - auw[k]
-        r1 = (fu - t * n_face) * per_run
-        r2 = (fuu - 2.0 * t * fu + t * t * n_face) * per_run * per_run
-        rz = (fuz - t * fz) * per_run
-        a01 = r1 + n_ground
-        l10 = a01 * per_all
-        l20 = v1 * per_all
-        y1 = rz + gz - l10 * b0
-        d1 = r2 + n_ground - l10 * a01
-        e = v1 - l20 * a01
-        per_d1 = 1.0 / d1
-        l21 = e * per_d1
-        d2 = v2 - l20 * v1 - l21 * e
-        y2 = vz - l20 * b0 - l21 * y1
-        per_d2 = 1.0 / d2
-        ground = y2 * per_d2
-        rise = (y1 - e * ground) * per_d1
-        value = -(b0 * b0 * per_all + y1 * y1 * per_d1 + y2 * y2 * per_d2)
-        is_bank = (d1 > 1e-9) & (d2 > 1e-12) & (rise >= least_rise) & (rise > 1.5 * ground * run)
+        value, rise, ground = _solve(
+            b - before[k], su - au[k], sw - aw[k], suu - auu[k], suw - auw[k], per_all, b0,
+            toe[k], p, n_ground, gz, v1, v2, vz,
+        )  # fmt: skip
+        is_bank = (rise >= least_rise) & (rise > 1.5 * ground * (p - toe[k]))
         out[k] = value if is_bank else np.inf
 
 
@@ -218,7 +201,7 @@ def fit_sums(  # type: ignore[no-untyped-def]
                 if i == 0 and j == 0 and is_tried:
                     continue
                 a = int((t - first) * per_du) + 1
-                value, rise, ground = _solve(
+                value, rise, ground = _solve_at(
                     sums, per_all, b0, a, b, t, p, n_ground, gz, v1, v2, vz
                 )
                 if value < best - slack and rise >= least_rise and rise > 1.5 * ground * (p - t):
@@ -231,7 +214,9 @@ def fit_sums(  # type: ignore[no-untyped-def]
     a = int((best_t - first) * per_du) + 1
     b = min(int((best_p - first) * per_du) + 1, n)
     n_ground, gz, v1, v2, vz = _ground(sums, n, b, best_p, prior_slope, prior_weight)
-    value, rise, ground = _solve(sums, per_all, b0, a, b, best_t, best_p, n_ground, gz, v1, v2, vz)
+    value, rise, ground = _solve_at(
+        sums, per_all, b0, a, b, best_t, best_p, n_ground, gz, v1, v2, vz
+    )
     n_face = float(b - a)
     face = (sums[0, b] - sums[0, a] - best_t * n_face) / (best_p - best_t)
     z0 = (b0 - rise * (face + n_ground) - ground * v1) / n
