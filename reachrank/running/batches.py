@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor, as_completed
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 import geopandas as gpd
 import numpy as np
@@ -30,6 +30,8 @@ if TYPE_CHECKING:
     from reachrank.findings import Findings
     from reachrank.progress import Progress
 
+Made: TypeAlias = "tuple[dict[str, Table], Findings]"
+"""What a batch has made, by layer, and what it has found."""
 Stages = Sequence[tuple[str, "Callable[[Tables, Context], Tables]"]]
 """Name and function of each stage."""
 BATCH_KM, GREATEST_BATCH_KM = 12.0, 48.0
@@ -190,16 +192,21 @@ def run_batches(
             given[layer] = tables[layer].take(rows[layer](wanted)).reset_index(drop=True)
         return Batch(piece_name(stages[0][0], number), streams, stages, given, drop)
 
-    def work(number: int, progress: Progress) -> tuple[dict[str, Table], Findings]:
+    def work(number: int, progress: Progress) -> Callable[[], Made]:
         batch = batch_of(number)
-        if ctx.workers:
-            ctx.workers.make(batch, ctx)
-        new, findings = made_or_kept(
-            batch.piece, ctx, lambda own: make(batch, own, progress), without=left,
-            in_files=is_long,
-        )  # fmt: skip
-        leave(batch.piece, new, left, batch.streams, ctx)
-        return new, findings
+
+        def take() -> Made:
+            new, findings = made_or_kept(
+                batch.piece, ctx, lambda own: make(batch, own, progress), without=left,
+                in_files=is_long,
+            )  # fmt: skip
+            leave(batch.piece, new, left, batch.streams, ctx)
+            return new, findings
+
+        if ctx.workers and ctx.workers.make(batch, ctx):
+            return take  # by whoever waits, so that the worker gets its next batch at once
+        made = take()
+        return lambda: made
 
     done = _each(work, _longest_first(tables["edges"], batches), stages[0][0], ctx)
     made: dict[str, list[Table]] = {}
@@ -225,24 +232,24 @@ def _longest_first(edges: Table, batches: Sequence[set[str]]) -> list[int]:
 
 
 def _each(
-    work: Callable[[int, Progress], tuple[dict[str, Table], Findings]],
+    work: Callable[[int, Progress], Callable[[], Made]],
     order: Sequence[int],
     message: str,
     ctx: Context,
-) -> list[tuple[dict[str, Table], Findings]]:
+) -> list[Made]:
     """Do every batch, at most ``ctx.jobs`` at a time, and tell how many are done."""
-    done: dict[int, tuple[dict[str, Table], Findings]] = {}
+    done: dict[int, Made] = {}
     ctx.progress(0.0, message)
     if ctx.jobs <= 1 or len(order) == 1:
         for number in order:
             here = part(ctx.progress, len(done) / len(order), (len(done) + 1) / len(order))
-            done[number] = work(number, here)
+            done[number] = work(number, here)()
     else:
         with short_turns(), ThreadPoolExecutor(ctx.jobs) as pool:
             futures = {pool.submit(work, number, silent): number for number in order}
             try:
                 for future in as_completed(futures):
-                    done[futures[future]] = future.result()
+                    done[futures[future]] = future.result()()
                     ctx.progress(len(done) / len(order), message)
             except BaseException:
                 pool.shutdown(wait=False, cancel_futures=True)

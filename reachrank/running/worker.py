@@ -50,8 +50,7 @@ def serve(descriptor: int) -> None:
                 line.send(_is_written(what, heard, ctx))
             else:
                 line.send(_done(what, ctx))
-            del what
-            give_back()
+                give_back()  # what is done once leaves much behind
 
 
 def _listen(line: Connection, heard: Heard) -> None:

@@ -182,17 +182,17 @@ class Workers:
             worker.begin(told, descriptor)
             self.put_back(worker)
 
-    def make(self, batch: Batch, ctx: Context) -> None:
-        """Have a batch made where a worker has nothing to do; otherwise do nothing."""
+    def make(self, batch: Batch, ctx: Context) -> bool:
+        """Have a batch made and kept where a worker has nothing to do; return whether it was."""
         if ctx.kept is None or ctx.kept.has(batch.piece):
-            return
-        worker = self.take(wait=False)
-        if worker is None:
-            return
-        left = {layer: ctx.kept.rows_of(layer).pieces_of(batch.streams) for layer in batch.given}
-        with self._lent(worker):
-            if worker.is_ready:
-                self.made += worker.make(batch, left)
+            return False
+        worker, is_made = self.take(wait=False), False
+        if worker is not None:
+            left = {name: ctx.kept.rows_of(name).pieces_of(batch.streams) for name in batch.given}
+            with self._lent(worker):
+                is_made = worker.is_ready and worker.make(batch, left)
+            self.made += is_made
+        return is_made
 
     def do(self, work: Work) -> tuple[Any, list[dict[str, object]]] | None:
         """Have something done as soon as a worker has time; None where none can.

@@ -68,11 +68,11 @@ def section_names(sections: Mapping[str, Any] | Table) -> NDArray[np.object_]:
     """
     if "section_id" in sections:
         return np.asarray(sections["section_id"], dtype=object)
-    names = np.empty(len(sections["station_m"]), dtype=object)
-    names[:] = [
-        f"{stream}-{station:09.2f}"
-        for stream, station in zip(sections["stream_id"], sections["station_m"], strict=True)
-    ]
+    # lists of plain values: columns give one after the other ten times as slowly
+    streams = np.asarray(sections["stream_id"], dtype=object).tolist()
+    stations = np.asarray(sections["station_m"], dtype=np.float64).tolist()
+    names = np.empty(len(stations), dtype=object)
+    names[:] = [f"{a}-{b:09.2f}" for a, b in zip(streams, stations, strict=True)]
     return names
 
 
