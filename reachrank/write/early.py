@@ -26,8 +26,8 @@ if TYPE_CHECKING:
     from reachrank.write.ranked import Units
 
 LAYERS = {
-    "hazard": ("sections", "bends", "factors"),
-    "repairs": ("exposures", "repairs", "tie_ins", "materials", "profiles"),
+    "hazard": ("sections", "factors"),
+    "repairs": ("bends", "exposures", "repairs", "tie_ins", "materials", "profiles"),
 }
 """Layers that nothing changes any more, by the stage after which that is so."""
 ALSO = ("channel",)
