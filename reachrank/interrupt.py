@@ -9,6 +9,7 @@ import sys
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager, suppress
+from types import FrameType
 
 GRACE_S = 0.8
 """So long the program may take to come to an end by itself."""
@@ -48,6 +49,27 @@ def ending_soon(last_words: Callable[[], str]) -> Iterator[None]:
         is_over.set()
         signal.set_wakeup_fd(before)
         there.close()  # ends the thread
+
+
+@contextmanager
+def held_back() -> Iterator[None]:
+    """Let a Ctrl-C take effect when the block is over.
+
+    Around a library that calls Python back: an interruption in there gets lost on its way out, and
+    the library may take it for the end of what it was given.
+    """
+    before = signal.getsignal(signal.SIGINT)
+    if threading.current_thread() is not threading.main_thread() or not callable(before):
+        yield
+        return
+    came: list[tuple[int, FrameType | None]] = []
+    signal.signal(signal.SIGINT, lambda number, frame: came.append((number, frame)))
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+        if came:
+            before(*came[0])
 
 
 def leave(words: str) -> None:

@@ -15,6 +15,7 @@ from contextlib import closing
 from pathlib import Path
 
 from reachrank.errors import InputError
+from reachrank.interrupt import held_back
 
 HINT = "Copy it to a local file first, or pass --allow-remote if you trust it."
 _ARCHIVES = (".zip", ".gz", ".tgz", ".tar", ".7z", ".rar", ".kmz", ".bz2", ".xz", ".zst")
@@ -170,10 +171,11 @@ def _check_view(db: sqlite3.Connection, name: str, path: str) -> None:
     db.set_progress_handler(lambda: int(next(steps, None) is None), _STEPS_AT_ONCE)
     quoted = name.replace('"', '""')
     try:
-        db.execute(f'EXPLAIN SELECT * FROM "{quoted}"').fetchone()  # noqa: S608
-        why = "recursion" if recursive else ""
-        if not why:
-            db.execute(f'SELECT count(*) FROM "{quoted}"').fetchone()  # noqa: S608
+        with held_back():
+            db.execute(f'EXPLAIN SELECT * FROM "{quoted}"').fetchone()  # noqa: S608
+            why = "recursion" if recursive else ""
+            if not why:
+                db.execute(f'SELECT count(*) FROM "{quoted}"').fetchone()  # noqa: S608
     except sqlite3.Error as error:
         why = str(error)
     if why:

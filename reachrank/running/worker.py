@@ -46,11 +46,11 @@ def serve(descriptor: int) -> None:
             if word == "make":
                 batch, left = what
                 line.send(_is_made(batch, left, ctx, kept))
-            elif word == "write":
-                line.send(_is_written(what, heard, ctx))
-            else:
-                line.send(_done(what, ctx))
-                give_back()  # what is done once leaves much behind
+                continue
+            give_back()  # batches, and what is done once, leave much behind
+            line.send(_is_written(what, heard, ctx) if word == "write" else _done(what, ctx))
+            del what
+            give_back()
 
 
 def _listen(line: Connection, heard: Heard) -> None:

@@ -19,6 +19,7 @@ import geopandas as gpd
 import pyogrio
 
 from reachrank.errors import OutputError
+from reachrank.interrupt import held_back
 from reachrank.schema import LAYERS
 from reachrank.write.arrow import ArrowRows, parts_of
 from reachrank.write.descriptions import describe_columns
@@ -78,7 +79,7 @@ def write_layer(
     has_geometry = layer.geometry != "None"
     rows = ArrowRows(chain([first], parts), finish, GEOMETRY)
     crs = _crs_text(finish(first.iloc[:0])) if has_geometry else None
-    with warnings.catch_warnings():
+    with warnings.catch_warnings(), held_back():
         # A layer whose features may have any geometry, or none, is what we want here.
         warnings.filterwarnings("ignore", message=".*[Gg]eometry type.*")
         try:

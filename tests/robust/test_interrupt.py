@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import subprocess
 import sys
 import time
+from concurrent.futures import ThreadPoolExecutor
 
+import geopandas as gpd
+import pyogrio
 import pytest
 from robust.stopping import held_at, stop
+
+from reachrank.interrupt import held_back
+from reachrank.write.arrow import ROWS, parts_of
+from reachrank.write.geopackage import write_layer
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
 
@@ -49,3 +57,31 @@ def test_ctrl_c_while_a_library_is_busy():
     assert time.monotonic() - begun < SOON_S
     assert run.returncode == 130
     assert said.strip() == "Stopped at once."
+
+
+@pytest.mark.parametrize("when", ["first rows", "last rows"])
+def test_ctrl_c_while_a_library_calls_back(tmp_path, when):
+    """A layer is not cut short: the interruption comes when it has been written, whole."""
+    count = 3 * ROWS
+    points = gpd.points_from_xy(range(count), [0.0] * count)
+    table = gpd.GeoDataFrame({"text": ["a"] * count}, geometry=points, crs=32616)
+    calls = []
+
+    def finish(rows):
+        calls.append(len(rows))
+        if len(calls) == {"first rows": 2, "last rows": 4}[when]:
+            os.kill(os.getpid(), signal.SIGINT)
+        return rows
+
+    with pytest.raises(KeyboardInterrupt):
+        write_layer(tmp_path / "a.gpkg", "findings", parts_of(table), finish)
+    assert calls == [0, ROWS, ROWS, ROWS]
+    assert pyogrio.read_info(tmp_path / "a.gpkg")["features"] == count
+    assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
+
+
+def test_ctrl_c_held_back_in_a_thread_is_left_to_the_main_one():
+    with ThreadPoolExecutor(1) as pool, held_back():
+        minds = signal.getsignal(signal.SIGINT)
+        pool.submit(lambda: held_back().__enter__()).result()
+        assert signal.getsignal(signal.SIGINT) is minds
