@@ -1,12 +1,13 @@
-"""Kill the ranking a hundred times, and look whether the old file is whole or the new complete.
+"""Kill and stop the ranking often; look whether the old file is whole or the new complete.
 
-Run it with ``python benchmarks/crash.py [--kills 100] [--seed 1]``. A run that replaces an older
-result is killed (signal 9, no clean-up) at a random moment, every other time while the result is
-being written, and two of four times it is a run that keeps its work and has other processes beside
-it, as long ones do. After each kill the target must be the old file, byte for byte, or a new one
-with every layer; SQLite must find it sound. At the end a run that is let through must leave nothing
-but its result, a killed reader of elevations no scratch file, and no process may be left. Not for
-Windows.
+Run it with ``python benchmarks/crash.py [--kills 100] [--stops 100] [--seed 1]``. A run that
+replaces an older result is killed (signal 9, no clean-up) at a random moment, every other time
+while the result is being written, and two of four times it is a run that keeps its work and has
+other processes beside it, as long ones do. After each kill the target must be the old file, byte
+for byte, or a new one with every layer; SQLite must find it sound. At the end a run that is let
+through must leave nothing but its result, a killed reader of elevations no scratch file, and no
+process may be left. As many runs are stopped by Ctrl-C: each must end soon, and say in one line
+that it was stopped or be done. Not for Windows.
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ from pathlib import Path
 
 import numpy as np
 
+from reachrank.interrupt import STOPPED
 from reachrank.schema import PUBLIC_LAYERS
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests"))
@@ -60,11 +62,17 @@ run()
 """The program, treating a short run as a long one."""
 
 
+SOON_S = 1.5
+"""A stopped run ends within a second by design; the rest is for a machine that is busy."""
+STARTED_S = 0.8
+"""Before, it is Python that is stopped, not yet the program."""
+
+
 def start(argv: list[str], scratch: Path, *, is_long: bool = False) -> subprocess.Popen[bytes]:
     program = ["-c", LONG] if is_long else ["-m", "reachrank"]
     return subprocess.Popen(
         [sys.executable, *program, *argv, *(["--jobs", "3"] if is_long else [])],
-        stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+        stdout=subprocess.DEVNULL, stderr=subprocess.PIPE,
         env={**os.environ, "TMPDIR": str(scratch)},
     )  # fmt: skip
 
@@ -106,10 +114,10 @@ def kill_once(
             time.sleep(0.002)
         wait_s = wait_s * 0.06  # writing is a small part of a run
     try:
-        run.wait(wait_s)
+        run.communicate(timeout=wait_s)
     except subprocess.TimeoutExpired:
         run.send_signal(signal.SIGKILL)
-        run.wait()
+        run.communicate()
         return (
             "killed while writing"
             if any(folder.glob(f".*-{run.pid}-*.part*"))
@@ -128,11 +136,7 @@ def kill_often(kills: int, seed: int, home: Path) -> tuple[Counter[str], list[st
     scratch.mkdir()
     target = folder / "ranked.gpkg"
     argv = sound.argv(target)
-    took_s = {}
-    for is_long in (False, True):
-        begun = time.monotonic()
-        assert start(argv, scratch, is_long=is_long).wait() == 0
-        took_s[is_long] = time.monotonic() - begun
+    took_s = took_with_each(argv, scratch)
     rng = np.random.default_rng(seed)
     counts: Counter[str] = Counter()
     faults = []
@@ -147,7 +151,9 @@ def kill_often(kills: int, seed: int, home: Path) -> tuple[Counter[str], list[st
         if found not in ("old", "new"):
             faults.append(f"kill {number}, {how}: the target is {found}")
     counts["leavings after the kills"] = len(leavings(folder, target))
-    if start(argv, scratch).wait() != 0:
+    last = start(argv, scratch)
+    last.communicate()
+    if last.returncode:
         faults.append("a run after the kills failed")
     if left := leavings(folder, target):
         faults.append(f"a run after the kills left {left}")
@@ -155,6 +161,65 @@ def kill_often(kills: int, seed: int, home: Path) -> tuple[Counter[str], list[st
     time.sleep(1.0)
     faults += [f"process {pid} is left" for pid in processes_with(scratch)]
     return counts, faults
+
+
+def stop_once(argv: list[str], scratch: Path, wait_s: float, *, is_long: bool) -> tuple[str, float]:
+    """Start a run, stop it by Ctrl-C; return how it ended, and how many seconds later."""
+    run = start(argv, scratch, is_long=is_long)
+    try:
+        run.communicate(timeout=wait_s)
+    except subprocess.TimeoutExpired:
+        begun = time.monotonic()
+        run.send_signal(signal.SIGINT)
+        said = run.communicate()[1].decode().strip().splitlines()
+        took_s = time.monotonic() - begun
+        if run.returncode == STOPPED and said and said[-1].startswith("Stopped."):
+            return "stopped", took_s
+        return f"ended with {run.returncode}, {said[-1:]}" if run.returncode else "done", took_s
+    return "done", 0.0
+
+
+def stop_often(stops: int, seed: int, home: Path) -> tuple[Counter[str], list[str]]:
+    """Return how the stops ended, and every fault."""
+    from robust.scenario import make  # noqa: PLC0415  (the folder of tests is put in reach above)
+
+    sound = make(home / "inputs to stop")
+    folder, scratch = home / "out of stops", home / "scratch of stops"
+    folder.mkdir()
+    scratch.mkdir()
+    target = folder / "ranked.gpkg"
+    argv, took_s = sound.argv(target), took_with_each(sound.argv(target), scratch)
+    rng = np.random.default_rng(seed)
+    counts: Counter[str] = Counter()
+    faults, latest_s = [], 0.0
+    for number in range(stops):
+        target.write_bytes(target.read_bytes() + b"\0" * 512)  # so that old and new differ
+        old = digest(target)
+        is_long = number % 2 == 1
+        first_s = 0.7 * took_s[is_long] if number % 4 >= 2 else STARTED_S  # more of them at the end
+        wait_s = float(rng.uniform(first_s, 1.05 * took_s[is_long]))
+        how, late_s = stop_once(argv, scratch, wait_s, is_long=is_long)
+        found = state(target, old)
+        counts[f"{'long run ' if is_long else ''}{how}: {found} file"] += 1
+        if (how, found) not in (("stopped", "old"), ("stopped", "new"), ("done", "new")):
+            faults.append(f"stop {number} after {wait_s:.2f} s: {how}, the target is {found}")
+        if late_s > SOON_S:
+            faults.append(f"stop {number} after {wait_s:.2f} s: {late_s:.1f} s later")
+        latest_s = max(latest_s, late_s)
+    counts[f"ended {latest_s:.2f} s after Ctrl-C at the latest"] = stops
+    return counts, faults
+
+
+def took_with_each(argv: list[str], scratch: Path) -> dict[bool, float]:
+    """Return the seconds that a run takes, by whether it is treated as a long one."""
+    took_s = {}
+    for is_long in (False, True):
+        begun = time.monotonic()
+        run = start(argv, scratch, is_long=is_long)
+        run.communicate()
+        assert run.returncode == 0
+        took_s[is_long] = time.monotonic() - begun
+    return took_s
 
 
 def processes_with(scratch: Path) -> list[str]:
@@ -186,6 +251,7 @@ def kill_reader(home: Path) -> list[str]:
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--kills", type=int, default=100)
+    parser.add_argument("--stops", type=int, default=100)
     parser.add_argument("--seed", type=int, default=1)
     chosen = parser.parse_args()
     with tempfile.TemporaryDirectory(prefix="reachrank-crash-") as name:
@@ -193,7 +259,11 @@ def main() -> int:
         counts, faults = kill_often(chosen.kills, chosen.seed, Path(name))
         faults += kill_reader(Path(name))
         print(f"{chosen.kills} kills in {time.monotonic() - begun:.0f} s")
-    for what, count in sorted(counts.items()):
+        begun = time.monotonic()
+        of_stops, more = stop_often(chosen.stops, chosen.seed, Path(name))
+        print(f"{chosen.stops} stops in {time.monotonic() - begun:.0f} s")
+    faults += more
+    for what, count in [*sorted(counts.items()), *sorted(of_stops.items())]:
         print(f"  {count:4d}  {what}")
     for fault in faults:
         print(f"FAULT: {fault}")

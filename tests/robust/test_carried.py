@@ -14,7 +14,7 @@ from reachrank import rank
 from reachrank.context import Inputs
 from reachrank.errors import OutputError
 from reachrank.pipeline import BATCHED, open_inputs, rank_opened, run_by_stream, run_stage
-from reachrank.running import kept_work
+from reachrank.running import kept_work, table_arrays
 from reachrank.running.carried import DROPPED, whole
 from reachrank.running.kept_rows import leave, with_kept_rows
 from reachrank.schema import PUBLIC_LAYERS
@@ -84,7 +84,7 @@ def test_kept_texts_come_back(sound, tmp_path, texts, dtype):
 def test_runs_that_do_not_fit_the_table_are_damage(runs):
     texts = np.array(["S1", "S2"], object)
     with pytest.raises(ValueError, match="as long as the table"):
-        kept_work._in_runs(texts, np.array(runs, np.int64), 18)
+        table_arrays._in_runs(texts, np.array(runs, np.int64), 18)
 
 
 def test_rows_left_on_disk_are_not_in_memory_too(sound, tmp_path, eager):
