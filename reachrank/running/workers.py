@@ -237,10 +237,10 @@ class Workers:
 
     @contextmanager
     def _lent(self, worker: Worker) -> Iterator[None]:
-        """Put a worker back afterwards, or forget it where it has died."""
+        """Put a worker back afterwards; let it go where it has died or anything else went wrong."""
         try:
             yield
-        except _LOST:
+        except Exception:  # what was asked for is not done, and the run does it
             with self._changed:
                 if worker in self._all:
                     self._all.remove(worker)

@@ -64,7 +64,7 @@ class EarlyLayers:
             self._path = ctx.kept.folder / "early.gpkg"  # what is left of it goes with the folder
             self._path.unlink(missing_ok=True)  # of a run that was stopped
             args = (self._take(stage, tables), {name: tables[name] for name in ALSO}, ctx.workers)
-            self._thread = threading.Thread(target=self._send, args=args, daemon=True)
+            self._thread = threading.Thread(target=self._send, args=args)  # ends with its worker
             self._thread.start()
         elif stage == "repairs" and self._has_come():
             self.profiles = pick_profiles(tables, self._keep, ctx)

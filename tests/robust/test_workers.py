@@ -128,7 +128,7 @@ def test_early_layers_that_do_not_come(sound, tmp_path, whole, met, taken, monke
     same(out, whole)
 
 
-@pytest.mark.parametrize("how", ["dies", "fails"])
+@pytest.mark.parametrize("how", ["dies", "fails", "cannot be sent"])
 def test_what_goes_on_beside_and_does_not_come(sound, tmp_path, whole, met, monkeypatch, how):
     """The run does it in a thread."""
     out, do = tmp_path / "out.gpkg", workers.Worker.do
@@ -136,6 +136,8 @@ def test_what_goes_on_beside_and_does_not_come(sound, tmp_path, whole, met, monk
     def do_and_die(self, work):
         if how == "dies":
             os.kill(self.pid, signal.SIGKILL)
+        if how == "cannot be sent":
+            return do(self, lambda _ctx: None)
         return do(self, work if how == "dies" else methodcaller("no_such_method"))
 
     monkeypatch.setattr(workers.Worker, "do", do_and_die)
