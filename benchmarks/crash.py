@@ -126,17 +126,21 @@ def kill_once(
     return "was done"
 
 
-def kill_often(kills: int, seed: int, home: Path) -> tuple[Counter[str], list[str]]:
-    """Return how the kills ended, and every fault."""
+def scene(home: Path) -> tuple[list[str], Path, Path]:
+    """Make inputs; return the arguments of a run, its target, and its folder for scratch files."""
     from robust.scenario import make  # noqa: PLC0415  (the folder of tests is put in reach above)
 
+    target, scratch = home / "out" / "ranked.gpkg", home / "scratch"
     sound = make(home / "inputs")
-    folder, scratch = home / "out", home / "scratch"
-    folder.mkdir()
+    target.parent.mkdir()
     scratch.mkdir()
-    target = folder / "ranked.gpkg"
-    argv = sound.argv(target)
-    took_s = took_with_each(argv, scratch)
+    return sound.argv(target), target, scratch
+
+
+def kill_often(kills: int, seed: int, home: Path) -> tuple[Counter[str], list[str]]:
+    """Return how the kills ended, and every fault."""
+    argv, target, scratch = scene(home / "killed")
+    folder, took_s = target.parent, took_with_each(argv, scratch)
     rng = np.random.default_rng(seed)
     counts: Counter[str] = Counter()
     faults = []
@@ -181,14 +185,8 @@ def stop_once(argv: list[str], scratch: Path, wait_s: float, *, is_long: bool) -
 
 def stop_often(stops: int, seed: int, home: Path) -> tuple[Counter[str], list[str]]:
     """Return how the stops ended, and every fault."""
-    from robust.scenario import make  # noqa: PLC0415  (the folder of tests is put in reach above)
-
-    sound = make(home / "inputs to stop")
-    folder, scratch = home / "out of stops", home / "scratch of stops"
-    folder.mkdir()
-    scratch.mkdir()
-    target = folder / "ranked.gpkg"
-    argv, took_s = sound.argv(target), took_with_each(sound.argv(target), scratch)
+    argv, target, scratch = scene(home / "stopped")
+    took_s = took_with_each(argv, scratch)
     rng = np.random.default_rng(seed)
     counts: Counter[str] = Counter()
     faults, latest_s = [], 0.0

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from reachrank.running.carried import whole
+from reachrank.running.memory import give_back
 from reachrank.schema import LAYERS, PUBLIC_LAYERS
 from reachrank.units import to_us
 from reachrank.write.conform import conform
@@ -55,6 +56,7 @@ def write_ranked(
         "run_info": run_info(ctx, stage="write", units=units),
     }
     layers = {name: made[name] for name in PUBLIC_LAYERS}
+    give_back()  # of the profiles many were read and few chosen
 
     finish = partial(finished, tables=tables, ctx=ctx, units=units)
     with aside(Path(path), overwrite=overwrite) as file:
