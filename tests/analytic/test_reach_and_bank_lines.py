@@ -56,6 +56,17 @@ def test_each_section_is_in_one_reach_and_a_border_belongs_to_the_upper_one():
     assert sections["reach_id"].iloc[0] == "S0001-R0002"
 
 
+def test_widths_are_between_the_toes_and_between_the_tops():
+    """Medians of the sections that count; without one the stream's width between toes, no other."""
+    tables = stream(straight(300.0), toe=2.0, left_top=6.0, right_top=8.0)
+    sections = tables["sections"]
+    sections.loc[sections["station_m"] > 260.0, ["toe_width_m", "top_width_m"]] = 90.0, 99.0
+    sections.loc[sections["station_m"].between(100.0, 200.0), "quality"] = 0.0
+    table = reaches.run(tables, context())["reaches"]
+    assert table["toe_width_m"].tolist() == [4.0, 4.0, 4.0]
+    assert table["top_width_m"].fillna(-1.0).tolist() == [14.0, -1.0, 14.0]
+
+
 def test_the_input_tables_stay_as_they_are():
     tables = stream(straight(300.0))
     before = {name: table.copy() for name, table in tables.items()}
