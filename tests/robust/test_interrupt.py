@@ -10,11 +10,13 @@ import time
 from concurrent.futures import ThreadPoolExecutor
 
 import geopandas as gpd
+import numpy as np
 import pyogrio
 import pytest
 from robust.stopping import held_at, stop
 
 from reachrank.interrupt import held_back
+from reachrank.surface import cell_at
 from reachrank.write.arrow import ROWS, parts_of
 from reachrank.write.geopackage import write_layer
 
@@ -26,6 +28,31 @@ from reachrank.interrupt import ending_soon
 print("busy", flush=True)
 with ending_soon(lambda: "Stopped at once."):
     hashlib.pbkdf2_hmac("sha256", b"a", b"b", 500_000_000)  # minutes in one call to a library
+"""
+LOADING = """
+import os, signal, time
+import numba.core.codegen as codegen
+import numpy as np
+from reachrank.interrupt import ending_soon
+load = codegen.CPUCodeLibrary._object_getbuffer_hook.__func__
+came = []
+
+def load_and_stop(cls, module):
+    if not came:
+        came.append(1)
+        os.kill(os.getpid(), signal.SIGINT)
+    return load(cls, module)
+
+codegen.CPUCodeLibrary._object_getbuffer_hook = classmethod(load_and_stop)
+from reachrank.surface import cell_at  # its kernels are loaded by way of that
+with ending_soon(lambda: "Ended late."):
+    try:
+        z = cell_at(np.full((1, 64, 64), 7.0, np.float32), np.zeros((1, 1), np.int32), 3, 4)
+        print(len(came), z, flush=True)
+        time.sleep(60)
+    except KeyboardInterrupt:
+        print("told")
+print(signal.getsignal(signal.SIGINT) is signal.default_int_handler)
 """
 SOON_S = 4.0
 """A second by design, see GRACE_S; the rest is for a machine that has other things to do."""
@@ -57,6 +84,17 @@ def test_ctrl_c_while_a_library_is_busy():
     assert time.monotonic() - begun < SOON_S
     assert run.returncode == 130
     assert said.strip() == "Stopped at once."
+
+
+def test_ctrl_c_while_a_kernel_is_loaded():
+    """What is left half loaded would bring the process down when it is called."""
+    begun = time.monotonic()
+    run = subprocess.run(
+        [sys.executable, "-c", LOADING], capture_output=True, text=True, check=True
+    )
+    assert run.stdout.split() == ["1", "7.0", "told", "True"]
+    assert run.stderr == ""
+    assert time.monotonic() - begun < 30.0  # of them sixty would be slept
 
 
 @pytest.mark.parametrize("when", ["first rows", "last rows"])
