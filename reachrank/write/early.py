@@ -62,7 +62,8 @@ class EarlyLayers:
             return
         if stage == "hazard":
             self._path = ctx.kept.folder / "early.gpkg"  # what is left of it goes with the folder
-            self._path.unlink(missing_ok=True)  # of a run that was stopped
+            with suppress(OSError):  # what cannot go makes writing fail, and all waits for the end
+                self._path.unlink(missing_ok=True)  # of a run that was stopped
             args = (self._take(stage, tables), {name: tables[name] for name in ALSO}, ctx.workers)
             self._thread = threading.Thread(target=self._send, args=args)  # ends with its worker
             self._thread.start()
